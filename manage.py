@@ -1,0 +1,16 @@
+"""Runs the management commands: `python manage.py help` lists them."""
+
+import os
+import sys
+
+from django.core.management import execute_from_command_line
+
+
+def main() -> None:
+    """Hand the command line to Django with this project's settings."""
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "restoration.settings")
+    execute_from_command_line(sys.argv)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,1 @@
+"""Roles, memberships and tokens."""

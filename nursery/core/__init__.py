@@ -1,0 +1,1 @@
+"""What every record stands on: people, actors, event headers, history, codes, dates."""

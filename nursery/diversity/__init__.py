@@ -1,0 +1,1 @@
+"""Genet diversity: indices, reports and audits."""

@@ -1,0 +1,1 @@
+"""Taxa, genets, permits and donor colonies."""

@@ -1,0 +1,1 @@
+"""Ramets and their steps: collecting, cutting, placing, moving, tracing."""

@@ -1,0 +1,1 @@
+"""Manifests, outplantings and monitoring visits."""

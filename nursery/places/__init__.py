@@ -1,0 +1,1 @@
+"""Reefs, nurseries, systems, bays and structures; outplant sites and plots."""
