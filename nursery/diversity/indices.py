@@ -1,0 +1,185 @@
+"""How many different individuals, and how evenly: indices of clonal diversity.
+
+Every function takes genet counts: one whole number for each genet, how many ramets it has. Zeros
+are left out; a negative count is a ValueError, a fraction a TypeError. N is the number of ramets,
+G of genets, n those of one genet, p = n / N. Ramets without a genet are no part of it: the caller
+counts them apart.
+
+What is not defined is a Value without a number and with the reason, never zero. Pure.
+"""
+
+import math
+import operator
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+NO_RAMETS = "There are no ramets."
+ONE_RAMET = "It needs at least two ramets."
+ONE_GENET = "It needs at least two genets."
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """A finite number, or None and the reason why there is none. ValueError for neither or both."""
+
+    value: float | None
+    reason: str = ""
+
+    def __post_init__(self) -> None:
+        if (self.value is None) != bool(self.reason):
+            raise ValueError("A value is a number, or has a reason why it is not.")
+        if self.value is not None and not math.isfinite(self.value):
+            raise ValueError(f"A value is finite: {self.value}.")
+
+
+@dataclass(frozen=True, slots=True)
+class Indices:
+    """All indices of one set of counts; ``hill_1`` and ``hill_2`` are effective numbers of
+    genets."""
+
+    ramets: int
+    genets: int
+    largest_share: Value
+    clonal_richness: Value
+    shannon: Value
+    simpson_biased: Value
+    simpson_unbiased: Value
+    hill_0: Value
+    hill_1: Value
+    hill_2: Value
+    pielou: Value
+
+
+def _clean(counts: Iterable[int]) -> list[int]:
+    kept = []
+    for n in counts:
+        whole = operator.index(n)
+        if whole < 0:
+            raise ValueError(f"A count is not negative: {whole}.")
+        if whole:
+            kept.append(whole)
+    # Sorted, so that sums do not depend on the order of the genets.
+    return sorted(kept)
+
+
+def ramets(counts: Iterable[int]) -> int:
+    """N, the number of ramets."""
+    return sum(_clean(counts))
+
+
+def genets(counts: Iterable[int]) -> int:
+    """G, the number of genets that have a ramet."""
+    return len(_clean(counts))
+
+
+def largest_share(counts: Iterable[int]) -> Value:
+    """The share of the most numerous genet, max p (the inverse of the Hill number of order
+    infinity, Hill 1973). None without ramets."""
+    n = _clean(counts)
+    return Value(n[-1] / sum(n)) if n else Value(None, NO_RAMETS)
+
+
+def clonal_richness(counts: Iterable[int]) -> Value:
+    """R = (G − 1) / (N − 1); Dorken & Eckert 2001, Journal of Ecology 89:339.
+
+    1 when every ramet is another genet, 0 for a single genet; None below two ramets.
+    """
+    n = _clean(counts)
+    total = sum(n)
+    if total <= 1:
+        return Value(None, ONE_RAMET if n else NO_RAMETS)
+    return Value((len(n) - 1) / (total - 1))
+
+
+def _shannon(n: list[int]) -> float:
+    total = sum(n)
+    return math.fsum(-x / total * math.log(x / total) for x in n) + 0.0  # + 0.0: no negative zero
+
+
+def shannon(counts: Iterable[int]) -> Value:
+    """H = −Σ p ln p, in nats (base e); Shannon 1948. 0 for a single genet; None without ramets."""
+    n = _clean(counts)
+    return Value(_shannon(n)) if n else Value(None, NO_RAMETS)
+
+
+def simpson_biased(counts: Iterable[int]) -> Value:
+    """1 − Σ p²: the chance that two ramets drawn with replacement are different genets.
+
+    Simpson 1949, Nature 163:688. 0 for a single genet; None without ramets.
+    """
+    n = _clean(counts)
+    if not n:
+        return Value(None, NO_RAMETS)
+    # Whole numbers up to the one division: nothing cancels.
+    square = sum(n) ** 2
+    return Value((square - sum(x * x for x in n)) / square)
+
+
+def simpson_unbiased(counts: Iterable[int]) -> Value:
+    """1 − Σ n (n − 1) / (N (N − 1)): the same without replacement, unbiased for the population.
+
+    Simpson 1949, Nature 163:688. 0 for a single genet; None below two ramets.
+    """
+    n = _clean(counts)
+    total = sum(n)
+    if total <= 1:
+        return Value(None, ONE_RAMET if n else NO_RAMETS)
+    pairs = total * (total - 1)
+    return Value((pairs - sum(x * (x - 1) for x in n)) / pairs)
+
+
+def hill(counts: Iterable[int], q: float) -> Value:
+    """The Hill number of order q: (Σ p^q)^(1 / (1 − q)); exp(H) for q = 1, 1 / max p for infinity.
+
+    An effective number of genets: that many even ones would be as diverse. Hill 1973, Ecology
+    54:427; Jost 2006, Oikos 113:363. None without ramets; ValueError for a q that is negative or no
+    number.
+    """
+    n = _clean(counts)
+    if not q >= 0:
+        raise ValueError(f"The order is a number and not negative: {q}.")
+    if not n:
+        return Value(None, NO_RAMETS)
+    if q == 0:
+        return Value(float(len(n)))
+    total = sum(n)
+    if math.isinf(q):
+        return Value(total / n[-1])
+    if q == 1:
+        return Value(math.exp(_shannon(n)))
+    if abs(q - 1) < 0.5:
+        # ln Σ p^q, as ln(1 + Σ p (p^(q−1) − 1)), keeps its digits where q is close to 1.
+        excess = math.fsum(x / total * math.expm1((q - 1) * math.log(x / total)) for x in n)
+        return Value(math.exp(math.log1p(excess) / (1 - q)))
+    # The largest p taken out, so that a large q does not make every p^q vanish.
+    rest = math.fsum((x / n[-1]) ** q for x in n)
+    return Value(math.exp((q * math.log(n[-1] / total) + math.log(rest)) / (1 - q)))
+
+
+def pielou(counts: Iterable[int]) -> Value:
+    """Evenness J = H / ln G; Pielou 1966, Journal of Theoretical Biology 13:131.
+
+    1 when all genets have the same number of ramets; None below two genets.
+    """
+    n = _clean(counts)
+    if len(n) <= 1:
+        return Value(None, ONE_GENET if n else NO_RAMETS)
+    return Value(min(1.0, _shannon(n) / math.log(len(n))))
+
+
+def summary(counts: Iterable[int]) -> Indices:
+    """All indices at once."""
+    n = _clean(counts)
+    return Indices(
+        ramets=ramets(n),
+        genets=genets(n),
+        largest_share=largest_share(n),
+        clonal_richness=clonal_richness(n),
+        shannon=shannon(n),
+        simpson_biased=simpson_biased(n),
+        simpson_unbiased=simpson_unbiased(n),
+        hill_0=hill(n, 0),
+        hill_1=hill(n, 1),
+        hill_2=hill(n, 2),
+        pielou=pielou(n),
+    )
