@@ -1,0 +1,263 @@
+"""Where corals come from: taxa, genets, permits, wild colonies, and what was taken of them."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from django.core.validators import MinValueValidator
+from django.db import models
+from django.db.models import Q
+
+from nursery.core.actor import Role
+from nursery.core.models import Event, Register, unique_code
+from nursery.donors import position_model  # noqa: F401 - where Django finds the exact positions
+from nursery.places.models import Reef, Site
+
+__all__ = [
+    "Collection",
+    "DonorColony",
+    "DonorSet",
+    "DonorSetMember",
+    "EventPermit",
+    "Genet",
+    "Permit",
+    "Taxon",
+]
+
+
+class Taxon(Register):
+    """A species, or a genus where the species is not known."""
+
+    ACT = "change taxa"
+
+    class Rank(models.TextChoices):
+        SPECIES = "species", "species"
+        GENUS = "genus", "genus"
+
+    class Group(models.TextChoices):
+        STONY = "stony", "stony coral"
+        SOFT = "soft", "soft coral"
+        ZOANTHID = "zoanthid", "zoanthid"
+        CORALLIMORPH = "corallimorph", "corallimorph"
+
+    name = models.CharField(max_length=120)
+    rank = models.CharField(max_length=8, choices=Rank.choices, default=Rank.SPECIES)
+    group = models.CharField(max_length=12, choices=Group.choices)
+    aphia_id = models.PositiveIntegerField(
+        null=True, blank=True, verbose_name="AphiaID", help_text="empty rather than guessed"
+    )
+
+    class Meta(Register.Meta):
+        verbose_name_plural = "taxa"
+        constraints: ClassVar = [unique_code("donors_taxon")]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Permit(Register):
+    """What an authority allows. `code` is the permit's number."""
+
+    ACT = "change permits"
+
+    title = models.CharField(max_length=200)
+    authority = models.CharField(max_length=200)
+    valid_from = models.DateField(null=True, blank=True)
+    valid_until = models.DateField(null=True, blank=True)
+    pieces = models.PositiveIntegerField(
+        null=True, blank=True, help_text="how many pieces it allows, empty where it sets no number"
+    )
+    taxa = models.ManyToManyField(Taxon, blank=True, related_name="+", help_text="none: any taxon")
+    reefs = models.ManyToManyField(Reef, blank=True, related_name="+", help_text="none: any reef")
+    sites = models.ManyToManyField(Site, blank=True, related_name="+", help_text="none: any site")
+
+    class Meta(Register.Meta):
+        constraints: ClassVar = [
+            unique_code("donors_permit"),
+            models.CheckConstraint(
+                condition=Q(valid_from__isnull=True)
+                | Q(valid_until__isnull=True)
+                | Q(valid_from__lte=models.F("valid_until")),
+                name="donors_permit_range_in_order",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.title}"
+
+
+class EventPermit(models.Model):
+    """A permit that an event was done under."""
+
+    event = models.ForeignKey(Event, on_delete=models.CASCADE, related_name="permit_links")
+    permit = models.ForeignKey(Permit, on_delete=models.PROTECT, related_name="event_links")
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["event", "permit"], name="donors_eventpermit_once")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.permit_id} for {self.event_id}"
+
+
+class Genet(Register):
+    """One genetic individual: presumed until genotyped, then confirmed by a panel on a date.
+
+    `canonical` is the genet it turned out to be the same as; null while it stands for itself.
+    """
+
+    CACHES = frozenset({"canonical"})
+    ACT = "change genets"
+
+    class Status(models.TextChoices):
+        PRESUMED = "presumed", "presumed"
+        CONFIRMED = "confirmed", "confirmed"
+
+    name = models.CharField(
+        max_length=120, blank=True, help_text="what staff call it (also: genotype)"
+    )
+    taxon = models.ForeignKey(Taxon, on_delete=models.PROTECT, related_name="genets")
+    status = models.CharField(max_length=9, choices=Status.choices, default=Status.PRESUMED)
+    panel = models.CharField(max_length=120, blank=True)
+    confirmed_on = models.DateField(null=True, blank=True)
+    canonical = models.ForeignKey(
+        "self", on_delete=models.PROTECT, null=True, editable=False, related_name="synonyms"
+    )
+
+    class Meta(Register.Meta):
+        constraints: ClassVar = [
+            unique_code("donors_genet"),
+            models.CheckConstraint(
+                condition=Q(status="presumed")
+                | (~Q(panel="") & Q(status="confirmed", confirmed_on__isnull=False)),
+                name="donors_genet_confirmed_by_a_panel",
+                violation_error_message="A confirmed genet names its panel and date.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.name}".strip()
+
+
+class DonorColony(Register):
+    """A wild colony that pieces were taken from.
+
+    The row holds only the generalised position, on a fixed grid, and its uncertainty in metres;
+    the exact one is kept apart and read by one function.
+    """
+
+    WRITERS = frozenset({Role.FIELD})
+    CACHES = frozenset({"rounded_latitude", "rounded_longitude", "uncertainty_m", "generalisation"})
+    ACT = "register donor colonies"
+
+    name = models.CharField(max_length=120, blank=True)
+    taxon = models.ForeignKey(Taxon, on_delete=models.PROTECT, related_name="colonies")
+    genet = models.ForeignKey(Genet, on_delete=models.PROTECT, related_name="colonies")
+    reef = models.ForeignKey(Reef, on_delete=models.PROTECT, related_name="colonies")
+    depth_m = models.DecimalField(
+        max_digits=6,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0)],
+        help_text="metres below the surface",
+    )
+    size_cm = models.DecimalField(
+        max_digits=6,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0)],
+        help_text="largest diameter in centimetres",
+    )
+    found_on = models.DateField(null=True, blank=True)
+    rounded_latitude = models.DecimalField(
+        max_digits=5, decimal_places=3, null=True, editable=False
+    )
+    rounded_longitude = models.DecimalField(
+        max_digits=6, decimal_places=3, null=True, editable=False
+    )
+    uncertainty_m = models.PositiveIntegerField(null=True, editable=False)
+    generalisation = models.CharField(max_length=200, blank=True, editable=False)
+
+    class Meta(Register.Meta):
+        verbose_name = "donor colony"
+        verbose_name_plural = "donor colonies"
+        constraints: ClassVar = [unique_code("donors_colony")]
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.name}".strip()
+
+
+class DonorSet(models.Model):
+    """A set of donor colonies, kept once: what all ramets of one descent point at.
+
+    `key` is the colonies' ids in ascending order, so that equal sets are the same row. A single
+    column on a ramet so holds any number of donors without a row for each.
+    """
+
+    key = models.TextField()
+    colonies = models.ManyToManyField(
+        DonorColony, through="DonorSetMember", related_name="donor_sets"
+    )
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["key"], name="donors_donorset_key")
+        ]
+
+    def __str__(self) -> str:
+        return self.key
+
+
+class DonorSetMember(models.Model):
+    donor_set = models.ForeignKey(DonorSet, on_delete=models.CASCADE, related_name="members")
+    colony = models.ForeignKey(DonorColony, on_delete=models.PROTECT, related_name="memberships")
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["colony", "donor_set"], name="donors_donorsetmember_once"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.colony_id} in {self.donor_set_id}"
+
+
+class Collection(models.Model):
+    """Particulars of a collection: pieces taken from one colony, or loose at a position."""
+
+    event = models.OneToOneField(
+        Event, on_delete=models.PROTECT, primary_key=True, related_name="collection"
+    )
+    colony = models.ForeignKey(
+        DonorColony, on_delete=models.PROTECT, null=True, related_name="collections"
+    )
+    reef = models.ForeignKey(Reef, on_delete=models.PROTECT, related_name="collections")
+    taxon = models.ForeignKey(Taxon, on_delete=models.PROTECT, related_name="collections")
+    genet = models.ForeignKey(Genet, on_delete=models.PROTECT, null=True, related_name="+")
+    pieces = models.PositiveSmallIntegerField()
+    depth_m = models.DecimalField(max_digits=6, decimal_places=1, null=True)
+    piece_size_cm = models.DecimalField(max_digits=5, decimal_places=1, null=True)
+    share_taken = models.DecimalField(
+        max_digits=4, decimal_places=1, null=True, help_text="per cent of the colony"
+    )
+    rounded_latitude = models.DecimalField(max_digits=5, decimal_places=3, null=True)
+    rounded_longitude = models.DecimalField(max_digits=6, decimal_places=3, null=True)
+    uncertainty_m = models.PositiveIntegerField(null=True)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=Q(pieces__gte=1), name="donors_collection_takes_something"
+            ),
+            models.CheckConstraint(
+                condition=Q(share_taken__isnull=True) | Q(share_taken__range=(0, 100)),
+                name="donors_collection_share",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"collection {self.event_id}"

@@ -1,0 +1,87 @@
+"""Permits at work: attached to events, and the flags where one does not cover what was done.
+
+What happened is recorded all the same: an irregular act is flagged for a lead, never lost.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from nursery.core import bulk
+from nursery.core.dates import When
+from nursery.core.errors import ProblemList
+from nursery.core.models import Event
+from nursery.donors.models import EventPermit, Permit
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """Something irregular about an entry that stands nevertheless."""
+
+    code: str
+    message: str
+
+
+@dataclass(frozen=True, slots=True)
+class Use:
+    """What a permit would have to cover. Ids; None where it does not apply."""
+
+    when: When
+    taxa: frozenset[int] = frozenset()
+    reef: int | None = None
+    site: int | None = None
+    pieces: int | None = None
+
+
+def attach(event: Event, codes: Iterable[str]) -> list[Permit]:
+    """Attach permits to an event by code; raises Refused (`unknown_permit`)."""
+    wanted = list(dict.fromkeys(code.upper() for code in codes))
+    if not wanted:
+        return []
+    known = {row.code: row for row in Permit.objects.filter(code__in=wanted)}
+    problems = ProblemList()
+    for number, code in enumerate(wanted):
+        if code not in known:
+            problems.add("unknown_permit", f"There is no permit {code}.", "permits", number)
+    problems.raise_if_any()
+    permits = [known[code] for code in wanted]
+    bulk.insert(EventPermit, [EventPermit(event=event, permit=row) for row in permits])
+    return permits
+
+
+def flags(permits: Sequence[Permit], use: Use) -> list[Flag]:
+    """What is irregular about a use under these permits: none at all, or none that covers it."""
+    if not permits:
+        return [Flag("no_permit", "No permit is named for this.")]
+    faults = [_faults(permit, use) for permit in permits]
+    if any(not found for found in faults):
+        return []
+    return [flag for found in faults for flag in found]
+
+
+def _faults(permit: Permit, use: Use) -> list[Flag]:
+    found = []
+    if permit.valid_from is not None and use.when.latest < permit.valid_from:
+        found.append(
+            Flag("permit_not_yet_valid", f"{permit.code} is valid only from {permit.valid_from}.")
+        )
+    if permit.valid_until is not None and use.when.earliest > permit.valid_until:
+        found.append(Flag("permit_lapsed", f"{permit.code} lapsed on {permit.valid_until}."))
+    taxa = {row.pk for row in permit.taxa.all()}
+    if taxa and not use.taxa <= taxa:
+        found.append(Flag("permit_other_taxon", f"{permit.code} does not name this taxon."))
+    reefs = {row.pk for row in permit.reefs.all()}
+    if use.reef is not None and reefs and use.reef not in reefs:
+        found.append(Flag("permit_other_reef", f"{permit.code} does not name this reef."))
+    sites = {row.pk for row in permit.sites.all()}
+    if use.site is not None and sites and use.site not in sites:
+        found.append(Flag("permit_other_site", f"{permit.code} does not name this site."))
+    if permit.pieces is not None and use.pieces is not None and use.pieces > permit.pieces:
+        found.append(
+            Flag(
+                "permit_exceeded",
+                f"{permit.code} allows {permit.pieces} pieces; {use.pieces} were taken.",
+            )
+        )
+    return found

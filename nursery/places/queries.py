@@ -1,0 +1,27 @@
+"""What can be asked of places."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from nursery.core.errors import Problem, Unknown
+from nursery.places.models import Plot, Site, Structure
+
+
+def site(code: str) -> Site:
+    """The outplant site with this code, in any case; raises Unknown (`unknown_site`)."""
+    row = Site.objects.filter(code=code.strip().upper()[:60]).first()
+    if row is None:
+        raise Unknown(Problem("unknown_site", f"There is no outplant site {code!r}."))
+    return row
+
+
+def structures_by_code(codes: Iterable[str]) -> dict[str, Structure]:
+    """The structures with these codes, in one query."""
+    rows = Structure.objects.filter(code__in={code.upper() for code in codes})
+    return {row.code: row for row in rows.select_related("nursery")}
+
+
+def plots_by_code(codes: Iterable[str]) -> dict[str, Plot]:
+    rows = Plot.objects.filter(code__in={code.upper() for code in codes})
+    return {row.code: row for row in rows.select_related("site")}
