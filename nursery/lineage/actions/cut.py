@@ -1,0 +1,181 @@
+"""Cutting: one or several ramets become new ones, placed at once or later."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from django.db import transaction
+
+from nursery.core import bulk
+from nursery.core.actor import Actor, Role, require
+from nursery.core.errors import Problem, Refused
+from nursery.core.models import CodeSeries, EventKind
+from nursery.core.recording import Recorded, begin
+from nursery.donors.permits import attach
+from nursery.donors.sets import union
+from nursery.lineage.actions.intake import placed
+from nursery.lineage.births import give_codes, give_tags, series_prefix
+from nursery.lineage.inputs import ChildIn, FragmentationIn
+from nursery.lineage.ledger import Entry, born, lock, take
+from nursery.lineage.models import Fragmentation, Ramet, Source
+from nursery.lineage.permission import require_stock
+from nursery.lineage.replay import Change
+from nursery.lineage.resolve import all_of
+from nursery.lineage.spots import Wish, assign
+from nursery.lineage.words import Life, Origin, Place, Purpose, What
+from nursery.places.models import Structure
+
+ACT = "cut ramets"
+
+
+@transaction.atomic
+def cut(actor: Actor, given: FragmentationIn) -> Recorded:
+    """Record a fragmentation of up to 1,000 children.
+
+    Children are one generation past the oldest of their sources; they take genet, donors and taxon
+    from them. Sources of several genets may be pooled: the children then have no genet, only
+    candidates. Raises NotAllowed; Refused (`unknown_ramet`, `not_living`, `mixed_taxa`, `before_…`,
+    and those of spots, codes and tags).
+    """
+    require(actor, Role.NURSERY, Role.FIELD, act=ACT)
+    recorded = begin(actor, EventKind.FRAGMENTATION, given)
+    if not recorded.fresh:
+        return recorded
+    event = recorded.event
+    attach(event, given.permits)
+    ids = all_of(
+        [(source.ramet, ("sources", row, "ramet")) for row, source in enumerate(given.sources)],
+        on=given.when.latest,
+    )
+    locked = lock(ids)
+    sources = [locked[pk] for pk in ids]
+    rows = given.rows
+    leaving = [pk for pk, source in zip(ids, given.sources, strict=True) if source.used_up]
+    spots = assign([_wish(row, child, given) for row, child in enumerate(rows)], leaving)
+    targets = {spot.structure.pk: spot.structure for spot in spots if spot is not None}
+    require_stock(actor, sources, targets.values(), act=ACT)
+    _refuse_mixed_taxa(sources)
+    aboard = all(ramet.place == Place.PACKED for ramet in sources)
+    home = _home_series(sources, list(targets.values()))
+    take(
+        event,
+        [
+            Entry(
+                ramet,
+                Change(What.USED_UP, life=Life.USED_UP, place=Place.NOWHERE)
+                if source.used_up
+                else Change(What.CUT_FROM),
+                ("sources", row, "ramet"),
+            )
+            for row, (ramet, source) in enumerate(zip(sources, given.sources, strict=True))
+        ],
+    )
+    fragmentation = _descent(sources)
+    fragmentation.event = event
+    fragmentation.children_count = len(rows)
+    fragmentation.save(force_insert=True)
+    bulk.insert(
+        Source,
+        [
+            Source(fragmentation=fragmentation, ramet=ramet, used_up=source.used_up)
+            for ramet, source in zip(sources, given.sources, strict=True)
+        ],
+    )
+    codes = give_codes(
+        [(child.code, ("children", row, "code")) for row, child in enumerate(rows)],
+        series_prefix(given.series, home),
+    )
+    children = born(
+        event,
+        [
+            _child(fragmentation, code, child, number)
+            for number, (code, child) in enumerate(zip(codes, rows, strict=True), start=1)
+        ],
+        [
+            placed(What.BORN, spot, Life.LIVING)
+            if spot is not None
+            else Change(
+                What.BORN, life=Life.LIVING, place=Place.PACKED if aboard else Place.NOWHERE
+            )
+            for spot in spots
+        ],
+    )
+    give_tags(
+        event,
+        [
+            (ramet, child.tag, ("children", row, "tag"))
+            for row, (ramet, child) in enumerate(zip(children, rows, strict=True))
+        ],
+    )
+    return recorded
+
+
+def _wish(row: int, child: ChildIn, given: FragmentationIn) -> Wish | None:
+    structure = child.structure or given.structure
+    if structure is None:
+        if child.cell is not None:
+            raise Refused(
+                Problem(
+                    "cell_without_structure",
+                    f"{child.cell} of which structure?",
+                    ("children", row, "cell"),
+                )
+            )
+        return None
+    return Wish(structure, child.cell, ("children", row, "cell"))
+
+
+def _refuse_mixed_taxa(sources: Sequence[Ramet]) -> None:
+    if len({ramet.taxon_id for ramet in sources}) > 1:
+        raise Refused(
+            Problem(
+                "mixed_taxa",
+                "These ramets are of several taxa. Cut each taxon in an entry of its own.",
+                ("sources",),
+            )
+        )
+
+
+def _descent(sources: Sequence[Ramet]) -> Fragmentation:
+    """What the children get from their sources: taxon, genet, donors, generation."""
+    genets = {ramet.genet_id for ramet in sources}
+    generations = [ramet.generation for ramet in sources]
+    known = [generation for generation in generations if generation is not None]
+    donors = union(ramet.donor_set_id for ramet in sources if ramet.donor_set_id is not None)
+    return Fragmentation(
+        taxon_id=sources[0].taxon_id,
+        genet_id=genets.pop() if len(genets) == 1 else None,
+        donor_set=donors,
+        generation=max(known) + 1 if len(known) == len(generations) else None,
+    )
+
+
+def _child(fragmentation: Fragmentation, code: str, child: ChildIn, number: int) -> Ramet:
+    return Ramet(
+        code=code,
+        taxon_id=fragmentation.taxon_id,
+        origin=Origin.CUT,
+        fragmentation=fragmentation,
+        number=number,
+        pieces=child.pieces,
+        base=child.base[:40],
+        purpose=Purpose.of(child.purpose),
+        genet_id=fragmentation.genet_id,
+        donor_set_id=fragmentation.donor_set_id,
+        generation=fragmentation.generation,
+        note=child.note,
+    )
+
+
+def _home_series(sources: Sequence[Ramet], targets: Sequence[Structure]) -> CodeSeries | None:
+    """The series of the nursery that the children go to, else of the one the sources stand in."""
+    structures = [row.pk for row in targets] or [
+        ramet.structure_id for ramet in sources if ramet.structure_id is not None
+    ]
+    row = (
+        Structure.objects.select_related("nursery__series")
+        .filter(pk__in=structures, nursery__series__isnull=False)
+        .order_by("pk")
+        .first()
+    )
+    return row.nursery.series if row is not None and row.nursery is not None else None

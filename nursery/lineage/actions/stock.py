@@ -1,0 +1,152 @@
+"""Stock that stood in a nursery before its records began: legacy ramets."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from django.db import transaction
+
+from nursery.core.actor import Actor, require_at
+from nursery.core.errors import ProblemList, Refused
+from nursery.core.models import EventKind
+from nursery.core.recording import Recorded, begin
+from nursery.donors.models import DonorColony, DonorSet, Genet, Taxon
+from nursery.donors.permits import attach
+from nursery.donors.sets import donor_set
+from nursery.lineage.actions.intake import placed
+from nursery.lineage.births import give_codes, give_tags, series_prefix
+from nursery.lineage.inputs import LegacyIn, StockEntryIn
+from nursery.lineage.ledger import born
+from nursery.lineage.models import Ramet, StockEntry
+from nursery.lineage.replay import Change
+from nursery.lineage.spots import Wish, assign
+from nursery.lineage.words import Life, Origin, Place, Purpose, What
+from nursery.places.models import Nursery
+
+
+@transaction.atomic
+def enter_stock(actor: Actor, given: StockEntryIn) -> Recorded:
+    """Record legacy ramets. Donor colonies of one genet imply it where none is named.
+
+    Raises NotAllowed; Refused (`unknown_nursery`, `unknown_taxon`, `unknown_genet`,
+    `unknown_donorcolony`, `genet_other_taxon`, and those of spots, codes and tags).
+    """
+    nursery = Nursery.objects.select_related("series").filter(code=given.nursery).first()
+    homes = [(nursery.pk if nursery else None, str(nursery or given.nursery))]
+    require_at(actor, homes, act="enter stock")
+    recorded = begin(actor, EventKind.STOCK_ENTRY, given)
+    if not recorded.fresh:
+        return recorded
+    event = recorded.event
+    problems = ProblemList()
+    if nursery is None:
+        problems.add("unknown_nursery", f"There is no nursery {given.nursery}.", "nursery")
+        raise Refused(problems.items)
+    attach(event, given.permits)
+    known = _Known(given.ramets)
+    ramets = [known.ramet(row, wanted, problems) for row, wanted in enumerate(given.ramets)]
+    problems.raise_if_any()
+    StockEntry.objects.create(event=event, nursery=nursery)
+    spots = assign([_wish(row, wanted, given) for row, wanted in enumerate(given.ramets)])
+    for row, spot in enumerate(spots):
+        if spot is not None and spot.structure.nursery_id not in (None, nursery.pk):
+            problems.add(
+                "other_nursery",
+                f"{spot.structure.code} does not stand at {nursery.code}.",
+                "ramets",
+                row,
+                "structure",
+            )
+    problems.raise_if_any()
+    codes = give_codes(
+        [(wanted.code, ("ramets", row, "code")) for row, wanted in enumerate(given.ramets)],
+        series_prefix(given.series, nursery.series),
+    )
+    for ramet, code in zip(ramets, codes, strict=True):
+        ramet.code = code
+    rows = born(
+        event,
+        ramets,
+        [
+            placed(What.BORN, spot, Life.LIVING)
+            if spot is not None
+            else Change(What.BORN, life=Life.LIVING, place=Place.NOWHERE)
+            for spot in spots
+        ],
+    )
+    give_tags(
+        event,
+        [
+            (ramet, wanted.tag, ("ramets", row, "tag"))
+            for row, (ramet, wanted) in enumerate(zip(rows, given.ramets, strict=True))
+        ],
+    )
+    return recorded
+
+
+def _wish(row: int, wanted: LegacyIn, given: StockEntryIn) -> Wish | None:
+    structure = wanted.structure or given.structure
+    if structure is None:
+        return None
+    return Wish(structure, wanted.cell, ("ramets", row, "cell"))
+
+
+class _Known:
+    """Everything the rows name, looked up together."""
+
+    def __init__(self, rows: Iterable[LegacyIn]) -> None:
+        wanted = list(rows)
+        self.sets: dict[frozenset[int], DonorSet | None] = {}
+        self.taxa = {
+            row.code: row for row in Taxon.objects.filter(code__in={r.taxon for r in wanted})
+        }
+        genets = {r.genet for r in wanted if r.genet}
+        self.genets = {row.code: row for row in Genet.objects.filter(code__in=genets)}
+        donors = {code for r in wanted for code in r.donors}
+        self.colonies = {
+            row.code: row
+            for row in DonorColony.objects.select_related("genet").filter(code__in=donors)
+        }
+
+    def ramet(self, row: int, wanted: LegacyIn, problems: ProblemList) -> Ramet:
+        """The ramet that a row describes, without its code."""
+        taxon = self.taxa.get(wanted.taxon)
+        if taxon is None:
+            problems.add(
+                "unknown_taxon", f"There is no taxon {wanted.taxon}.", "ramets", row, "taxon"
+            )
+        genet = self.genets.get(wanted.genet) if wanted.genet else None
+        if wanted.genet and genet is None:
+            problems.add(
+                "unknown_genet", f"There is no genet {wanted.genet}.", "ramets", row, "genet"
+            )
+        colonies = [self.colonies[code] for code in wanted.donors if code in self.colonies]
+        donors = frozenset(colony.pk for colony in colonies)
+        if donors not in self.sets:
+            self.sets[donors] = donor_set(donors)
+        for code in wanted.donors:
+            if code not in self.colonies:
+                problems.add(
+                    "unknown_donorcolony",
+                    f"There is no donor colony {code}.",
+                    "ramets",
+                    row,
+                    "donors",
+                )
+        if genet is None and colonies and len({colony.genet_id for colony in colonies}) == 1:
+            genet = colonies[0].genet
+        if genet is not None and taxon is not None and genet.taxon_id != taxon.pk:
+            problems.add(
+                "genet_other_taxon", f"{genet.code} is not of {taxon.name}.", "ramets", row, "genet"
+            )
+        return Ramet(
+            taxon=taxon,
+            origin=Origin.LEGACY,
+            pieces=wanted.pieces,
+            base=wanted.base[:40],
+            purpose=Purpose.of(wanted.purpose),
+            genet=genet,
+            donor_set=self.sets[donors],
+            generation=wanted.generation,
+            note=wanted.note,
+        )

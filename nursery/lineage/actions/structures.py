@@ -1,0 +1,181 @@
+"""Whole structures set up or moved, in one event for all they hold."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.db import transaction
+
+from nursery.core.actor import Actor, Role, require, require_at
+from nursery.core.errors import Problem, ProblemList, Refused
+from nursery.core.models import EventKind
+from nursery.core.recording import Recorded, begin
+from nursery.core.registers import write
+from nursery.donors.permits import attach
+from nursery.lineage.inputs import StandingIn, StructureMoveIn
+from nursery.lineage.models import Ramet
+from nursery.lineage.words import Life
+from nursery.places.actions import Standing, lock_structures, stand
+from nursery.places.cells import Cell, CellError, parse_cell
+from nursery.places.models import Bay, Plot, Structure
+from nursery.places.queries import plots_by_code, structures_by_code
+
+ACT = "move structures"
+
+
+@transaction.atomic
+def move_structures(actor: Actor, given: StructureMoveIn) -> Recorded:
+    """Record where structures stand from a day on. The ramets in them stay in their cells.
+
+    Raises NotAllowed; Refused (`unknown_structure`, `unknown_bay`, `unknown_plot`, `named_twice`,
+    `structure_in_itself`, `cell_…`, `no_cells`, `behind_later_entry`).
+    """
+    require(actor, Role.NURSERY, act=ACT)
+    recorded = begin(actor, EventKind.STRUCTURE_MOVE, given)
+    if not recorded.fresh:
+        return recorded
+    event = recorded.event
+    attach(event, given.permits)
+    standings = _standings(given)
+    nurseries: list[tuple[int | None, str]] = []
+    for standing in standings:
+        here = standing.structure.nursery_id
+        if here is not None:
+            nurseries.append((here, standing.structure.code))
+        if standing.bay is not None:
+            nurseries.append((standing.bay.system.nursery_id, standing.bay.code))
+        if standing.parent is not None:
+            nurseries.append((standing.parent.nursery_id, standing.parent.code))
+    require_at(actor, nurseries, act=ACT)
+    stand(event, standings)
+    return recorded
+
+
+@transaction.atomic
+def edit_structure(
+    actor: Actor, row: Structure, given: Mapping[str, Any], seen_version: int | None = None
+) -> Structure:
+    """Edit a structure, by those who work where it stands.
+
+    Its cells may change as long as everything that lives or stands in one keeps it.
+    Raises NotAllowed, or Refused (`cell_occupied` and the register's own).
+    """
+    require(actor, *Structure.WRITERS, act=Structure.ACT)
+    if row.nursery is not None:
+        require_at(actor, [(row.nursery_id, str(row.nursery))], act=Structure.ACT)
+    changed = write(actor, row, given, seen_version)
+    grid = changed.grid
+    living = Ramet.objects.filter(structure=changed, life=Life.LIVING, row__isnull=False)
+    held = Structure.objects.filter(parent=changed, parent_row__isnull=False)
+    taken = [
+        *living.values_list("row", "column"),
+        *held.values_list("parent_row", "parent_column"),
+    ]
+    cells = [Cell(at, column) for at, column in taken if at is not None and column is not None]
+    lost = [cell.name for cell in cells if grid is None or not grid.holds(cell)]
+    if lost:
+        raise Refused(
+            Problem(
+                "cell_occupied",
+                f"{changed.code} holds something in {', '.join(lost[:5])}. Move it first.",
+            )
+        )
+    return changed
+
+
+def _standings(given: StructureMoveIn) -> list[Standing]:
+    problems = ProblemList()
+    rows = given.structures
+    names = {row.structure for row in rows} | {row.parent for row in rows if row.parent}
+    known = structures_by_code(names)
+    locked = lock_structures(row.pk for row in known.values())
+    structures = {code: locked[row.pk] for code, row in known.items()}
+    bays = {
+        bay.code: bay
+        for bay in Bay.objects.select_related("system").filter(
+            code__in=[row.bay for row in rows if row.bay]
+        )
+    }
+    plots = plots_by_code(row.plot for row in rows if row.plot)
+    seen: set[str] = set()
+    for number, row in enumerate(rows):
+        path = ("structures", number)
+        if row.structure not in structures:
+            problems.add(
+                "unknown_structure", f"There is no structure {row.structure}.", *path, "structure"
+            )
+        elif row.structure in seen:
+            problems.add("named_twice", f"{row.structure} is named twice.", *path, "structure")
+        seen.add(row.structure)
+        if row.parent and row.parent not in structures:
+            problems.add(
+                "unknown_structure", f"There is no structure {row.parent}.", *path, "parent"
+            )
+        if row.bay and row.bay not in bays:
+            problems.add("unknown_bay", f"There is no bay {row.bay}.", *path, "bay")
+        if row.plot and row.plot not in plots:
+            problems.add("unknown_plot", f"There is no plot {row.plot}.", *path, "plot")
+    problems.raise_if_any()
+    leaving = {structures[row.structure].pk for row in rows}
+    given_away: set[tuple[int, Cell]] = set()
+    standings = [
+        _standing(number, row, structures, bays, plots, leaving, given_away, problems)
+        for number, row in enumerate(rows)
+    ]
+    problems.raise_if_any()
+    return standings
+
+
+def _standing(
+    number: int,
+    row: StandingIn,
+    structures: dict[str, Structure],
+    bays: dict[str, Bay],
+    plots: dict[str, Plot],
+    leaving: set[int],
+    given_away: set[tuple[int, Cell]],
+    problems: ProblemList,
+) -> Standing:
+    structure = structures[row.structure]
+    if row.bay:
+        return Standing(structure, bay=bays[row.bay])
+    if row.plot:
+        return Standing(structure, plot=plots[row.plot])
+    parent = structures[row.parent or ""]
+    path = ("structures", number, "cell")
+    grid = parent.grid
+    if row.cell is None:
+        if grid is not None:
+            problems.add("required", f"Say which cell of {parent.code}.", *path)
+        return Standing(structure, parent=parent)
+    if grid is None:
+        problems.add("no_cells", f"{parent.code} is open: it has no cell {row.cell}.", *path)
+        return Standing(structure, parent=parent)
+    try:
+        cell = parse_cell(row.cell)
+        grid.check(cell)
+    except CellError as error:
+        problems.add(error.code, f"{parent.code}: {error.message}", *path)
+        return Standing(structure, parent=parent)
+    holder = _holder(parent, cell, leaving)
+    if holder is not None or (parent.pk, cell) in given_away:
+        problems.add(
+            "cell_occupied", f"{parent.code} {cell} is taken by {holder or 'this entry'}.", *path
+        )
+    given_away.add((parent.pk, cell))
+    return Standing(structure, parent=parent, cell=cell)
+
+
+def _holder(parent: Structure, cell: Cell, leaving: set[int]) -> str | None:
+    ramet = Ramet.objects.filter(
+        structure=parent, row=cell.row, column=cell.column, life=Life.LIVING
+    ).first()
+    if ramet is not None:
+        return ramet.code
+    held = (
+        Structure.objects.filter(parent=parent, parent_row=cell.row, parent_column=cell.column)
+        .exclude(pk__in=leaving)
+        .first()
+    )
+    return held.code if held is not None else None

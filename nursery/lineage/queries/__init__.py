@@ -1,0 +1,49 @@
+"""What can be asked of ramets."""
+
+from nursery.lineage.queries.answers import (
+    CollectionView,
+    DonorView,
+    EventView,
+    Gap,
+    IntakeView,
+    Node,
+    ObservationView,
+    OutplantView,
+    PlaceView,
+    SourceView,
+    StepView,
+    Trace,
+)
+from nursery.lineage.queries.descent import (
+    Descent,
+    PlaceCount,
+    of_donor,
+    of_genet,
+    of_ramet,
+    summary,
+)
+from nursery.lineage.queries.trace import header, place_view, trace
+
+__all__ = [
+    "CollectionView",
+    "Descent",
+    "DonorView",
+    "EventView",
+    "Gap",
+    "IntakeView",
+    "Node",
+    "ObservationView",
+    "OutplantView",
+    "PlaceCount",
+    "PlaceView",
+    "SourceView",
+    "StepView",
+    "Trace",
+    "header",
+    "of_donor",
+    "of_genet",
+    "of_ramet",
+    "place_view",
+    "summary",
+    "trace",
+]

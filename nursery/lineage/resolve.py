@@ -1,0 +1,165 @@
+"""Finding the ramets that an entry names: by code, by a tag in force, or by place.
+
+All names of an entry are looked up together, in a constant number of queries.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from datetime import date
+
+from django.db.models import Q
+
+from nursery.core.codes import CodeError, near_codes, normalise, parse_code
+from nursery.core.errors import Problem, ProblemList, Refused, Unknown
+from nursery.lineage.models import Ramet, Tag
+from nursery.lineage.words import Life
+from nursery.places.cells import CellError, parse_cell
+
+_PLACE = re.compile(r"(\S+)\s+([A-Za-z]{1,2}\d{1,3})")
+MOST_NEAR = 5
+
+
+def ramet_ids(texts: Sequence[str], on: date | None = None) -> dict[str, int]:
+    """The ids of the ramets that the texts name; a text that names none is left out.
+
+    `on` is the day for which tags are read; None reads the tags in force now.
+    """
+    wanted = list(dict.fromkeys(texts))
+    codes = {text: code for text in wanted if (code := normalise(text)) is not None}
+    by_code = dict(Ramet.objects.filter(code__in=set(codes.values())).values_list("code", "pk"))
+    found = {text: by_code[code] for text, code in codes.items() if code in by_code}
+    left = [text for text in wanted if text not in found]
+    if left:
+        found |= _by_tag(left, on)
+        left = [text for text in left if text not in found]
+    if left:
+        found |= _by_place(left)
+    return found
+
+
+def near(text: str) -> list[str]:
+    """Codes that exist and differ from the text by one slip of the pen, at most five."""
+    candidates = near_codes(text)
+    if not candidates:
+        return []
+    existing = set(Ramet.objects.filter(code__in=candidates).values_list("code", flat=True))
+    return [code for code in candidates if code in existing][:MOST_NEAR]
+
+
+def unknown(text: str, *path: str | int, suggest: bool = True) -> Problem:
+    """Why a text names no ramet: a wrong check character, or nothing of that name."""
+    close = near(text) if suggest else []
+    hint = f" Did you mean {', '.join(close)}?" if close else ""
+    if normalise(text) is not None:
+        try:
+            parse_code(text)
+        except CodeError as error:
+            if error.code == "wrong_check_character":
+                return Problem(
+                    "wrong_check_character",
+                    f"{text} was misread or mistyped: its check character is wrong.{hint}",
+                    path,
+                )
+    return Problem("unknown_ramet", f"There is no ramet {text!r}.{hint}", path)
+
+
+def one(text: str) -> Ramet:
+    """The ramet that a code, tag or place names; raises Unknown with near ones that exist."""
+    clean = text.strip()[:60].replace("\x00", "")
+    pk = ramet_ids([clean]).get(clean)
+    if pk is None:
+        pk = _by_any_tag(clean)
+    if pk is None:
+        raise Unknown(unknown(clean))
+    return Ramet.objects.get(pk=pk)
+
+
+def all_of(named: Sequence[tuple[str, tuple[str | int, ...]]], on: date | None = None) -> list[int]:
+    """The id of each named ramet, in order, with the path of each name for its problem.
+
+    Raises Refused (`unknown_ramet`, `wrong_check_character`, `named_twice`) for all at once.
+    """
+    found = ramet_ids([text for text, _ in named], on)
+    problems = ProblemList()
+    seen: dict[int, str] = {}
+    ids = []
+    for text, path in named:
+        pk = found.get(text)
+        if pk is None:
+            # Near codes cost a query each: a whole wrong file is told without them.
+            suggest = len(problems.items) < MOST_NEAR
+            problems.items.append(unknown(text, *path, suggest=suggest))
+        elif pk in seen:
+            problems.add("named_twice", f"{text} is named twice in this entry.", *path)
+        else:
+            seen[pk] = text
+            ids.append(pk)
+    problems.raise_if_any()
+    return ids
+
+
+def _by_tag(texts: Iterable[str], on: date | None) -> dict[str, int]:
+    by_upper = {text.upper(): text for text in texts}
+    tags = Tag.objects.filter(text__in=by_upper)
+    if on is None:
+        tags = tags.filter(until__isnull=True)
+    else:
+        tags = tags.filter(since__lte=on).filter(Q(until__isnull=True) | Q(until__gte=on))
+    return {by_upper[text]: pk for text, pk in tags.order_by("since").values_list("text", "ramet")}
+
+
+def _by_any_tag(text: str) -> int | None:
+    """The ramet that carried the tag last, if one ever did."""
+    tag = Tag.objects.filter(text=text.upper()).order_by("-since").first()
+    return tag.ramet_id if tag else None
+
+
+def _by_place(texts: Iterable[str]) -> dict[str, int]:
+    places: dict[tuple[str, int, int], str] = {}
+    for text in texts:
+        match = _PLACE.fullmatch(text)
+        if match is None:
+            continue
+        try:
+            cell = parse_cell(match[2])
+        except CellError:
+            continue
+        places[(match[1].upper(), cell.row, cell.column)] = text
+    if not places:
+        return {}
+    standing = Ramet.objects.filter(
+        structure__code__in={code for code, _, _ in places}, life=Life.LIVING, row__isnull=False
+    )
+    return {
+        places[where]: pk
+        for pk, *rest in standing.values_list("pk", "structure__code", "row", "column")
+        if (where := (rest[0], rest[1], rest[2])) in places
+    }
+
+
+def refuse_codes(codes: Sequence[tuple[str, tuple[str | int, ...]]]) -> dict[str, str]:
+    """Check codes that come in from outside: well formed, each once, none given already.
+
+    Returns the canonical spelling of each; raises Refused (`code_malformed`,
+    `wrong_check_character`, `code_taken`, `named_twice`).
+    """
+    problems = ProblemList()
+    canonical: dict[str, str] = {}
+    for text, path in codes:
+        try:
+            code = str(parse_code(text))
+        except CodeError as error:
+            problems.add(error.code, str(error), *path)
+            continue
+        if code in canonical.values():
+            problems.add("named_twice", f"{code} is given twice in this entry.", *path)
+        canonical[text] = code
+    taken = set(Ramet.objects.filter(code__in=canonical.values()).values_list("code", flat=True))
+    for text, path in codes:
+        if canonical.get(text) in taken:
+            problems.add("code_taken", f"{canonical[text]} is already another ramet's code.", *path)
+    if problems:
+        raise Refused(problems.items)
+    return canonical

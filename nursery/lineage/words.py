@@ -1,0 +1,79 @@
+"""The closed sets of words of the ledger. Stored as small numbers: a million rows carry them."""
+
+from __future__ import annotations
+
+from nursery.core.words import Word
+
+
+class Origin(Word):
+    """How a ramet came to be in the record."""
+
+    COLLECTED = 1
+    CUT = 2
+    SETTLED = 3
+    RECEIVED = 4
+    FOUND = 5
+    LEGACY = 6
+
+
+class Life(Word):
+    """Whether a ramet lives, and if not, how it ended. Lost is reversible."""
+
+    LIVING = 1
+    DEAD = 2
+    LOST = 3
+    USED_UP = 4
+    FUSED = 5
+    DISCARDED = 6
+    SAMPLED = 7
+    HANDED_OVER = 8
+
+
+class Place(Word):
+    """What kind of place a ramet is in, or was last in when it ended."""
+
+    NOWHERE = 0
+    STRUCTURE = 1
+    PACKED = 2
+    PLOT = 3
+
+
+class Purpose(Word):
+    """What a ramet is kept for; only production is planted unless said otherwise."""
+
+    PRODUCTION = 1
+    BROODSTOCK = 2
+    RESERVE = 3
+
+
+class What(Word):
+    """What a step says of a ramet."""
+
+    BORN = 1
+    RECEIVED = 2
+    PLACED = 3
+    PACKED = 4
+    CUT_FROM = 5
+    USED_UP = 6
+    PLANTED = 7
+    SEEN_ALIVE = 8
+    SEEN_DEAD = 9
+    SEEN_MISSING = 10
+    LIFTED = 11
+    ENDED = 12
+
+
+class Cause(Word):
+    """Why a ramet died, as far as it was seen."""
+
+    UNKNOWN = 1
+    BLEACHING = 2
+    DISEASE = 3
+    PREDATION = 4
+    OVERGROWTH = 5
+    SEDIMENT = 6
+    DETACHED = 7
+    STORM = 8
+    HANDLING = 9
+    WATER_QUALITY = 10
+    COLD = 11
