@@ -1,0 +1,150 @@
+"""How many different individuals stand on a site, and how evenly: the report."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from nursery.core.actor import Actor, require_read
+from nursery.diversity.indices import Indices, summary
+from nursery.donors.models import Genet, Taxon
+from nursery.outplanting.counts import GenetCount, Look, Stand, look, standing
+from nursery.places.models import Site
+
+
+@dataclass(frozen=True, slots=True)
+class GenetShare:
+    """One genet's ramets and its share of the ramets with a genet, 0 to 1."""
+
+    genet: str
+    name: str
+    status: str
+    taxon: str
+    ramets: int
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """The diversity of one group: a site or one of its plots, one taxon or all taxa (None).
+
+    `without_genet` ramets are counted apart and stand in no index.
+    """
+
+    plot: str | None
+    taxon: str | None
+    ramets: int
+    without_genet: int
+    presumed: int
+    indices: Indices
+    genets: tuple[GenetShare, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """Genet diversity of a site. `groups` begins with the whole site and all taxa."""
+
+    site: str
+    site_name: str
+    taxon: str | None
+    state: Stand
+    as_of: date | None
+    look: Look
+    groups: tuple[Group, ...]
+
+    @property
+    def whole(self) -> Group:
+        return self.groups[0]
+
+
+def diversity(
+    actor: Actor,
+    site: Site,
+    taxon: Taxon | None = None,
+    state: Stand = Stand.ALIVE,
+    as_of: date | None = None,
+) -> Report:
+    """Genet diversity of a site, by plot and by taxon, in a state, on a day (None: today).
+
+    The number of queries does not grow with the ramets. Undefined indices are None with a reason.
+    """
+    require_read(actor)
+    rows = standing(site, state, as_of, taxon)
+    labels = _Labels(rows)
+    plots = list(site.plots.order_by("code").values_list("code", flat=True))
+    taxa = sorted({row.taxon for row in rows}, key=labels.taxon)
+    groups = [_group(rows, None, None, labels)]
+    if len(taxa) > 1:
+        groups += [_group(_of(rows, taxon=pk), None, pk, labels) for pk in taxa]
+    for plot in plots:
+        in_plot = _of(rows, plot=plot)
+        groups.append(_group(in_plot, plot, None, labels))
+        here = [pk for pk in taxa if any(row.taxon == pk for row in in_plot)]
+        if len(taxa) > 1:
+            groups += [_group(_of(in_plot, taxon=pk), plot, pk, labels) for pk in here]
+    return Report(
+        site=site.code,
+        site_name=site.name,
+        taxon=taxon.name if taxon else None,
+        state=state,
+        as_of=as_of,
+        look=look(site, as_of, taxon),
+        groups=tuple(groups),
+    )
+
+
+class _Labels:
+    """The names of the genets and taxa that rows refer to, looked up together."""
+
+    def __init__(self, rows: Iterable[GenetCount]) -> None:
+        found = list(rows)
+        ids = {row.genet for row in found if row.genet is not None}
+        self.genets = {
+            row.pk: row for row in Genet.objects.select_related("taxon").filter(pk__in=ids)
+        }
+        taxa = {row.taxon for row in found}
+        self.taxa = dict(Taxon.objects.filter(pk__in=taxa).values_list("pk", "name"))
+
+    def taxon(self, pk: int) -> str:
+        return self.taxa[pk]
+
+
+def _of(
+    rows: Sequence[GenetCount], plot: str | None = None, taxon: int | None = None
+) -> list[GenetCount]:
+    return [
+        row
+        for row in rows
+        if (plot is None or row.plot == plot) and (taxon is None or row.taxon == taxon)
+    ]
+
+
+def _group(
+    rows: Sequence[GenetCount], plot: str | None, taxon: int | None, labels: _Labels
+) -> Group:
+    counts: Counter[int] = Counter()
+    without = 0
+    for row in rows:
+        if row.genet is None:
+            without += row.ramets
+        else:
+            counts[row.genet] += row.ramets
+    total = sum(counts.values())
+    shares = []
+    for pk, n in counts.items():
+        genet = labels.genets[pk]
+        shares.append(
+            GenetShare(genet.code, genet.name, genet.status, genet.taxon.name, n, n / total)
+        )
+    shares.sort(key=lambda share: (-share.ramets, share.genet))
+    return Group(
+        plot=plot,
+        taxon=labels.taxon(taxon) if taxon is not None else None,
+        ramets=total + without,
+        without_genet=without,
+        presumed=sum(share.status == Genet.Status.PRESUMED for share in shares),
+        indices=summary(list(counts.values())),
+        genets=tuple(shares),
+    )

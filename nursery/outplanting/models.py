@@ -1,0 +1,135 @@
+"""Planting on the reef and looking again: outplantings, visits, observations."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from django.db import models
+from django.db.models import Q
+
+from nursery.core.models import Event
+from nursery.core.words import Word
+from nursery.donors.models import DonorColony
+from nursery.lineage.models import Ramet
+from nursery.lineage.words import Cause
+from nursery.places.models import Plot, Reef, Site
+
+
+class Fixing(Word):
+    """How an outplant is held to the reef."""
+
+    FRICTION = 1
+    EPOXY = 2
+    CEMENT = 3
+    NAIL = 4
+    TIE = 5
+
+
+class Condition(Word):
+    """What was seen of an outplant or a colony on a visit."""
+
+    ALIVE = 1
+    DEAD = 2
+    MISSING = 3
+
+
+class Outplanting(models.Model):
+    """Particulars of an outplanting: everything of one event goes to one plot."""
+
+    event = models.OneToOneField(
+        Event, on_delete=models.PROTECT, primary_key=True, related_name="outplanting"
+    )
+    plot = models.ForeignKey(Plot, on_delete=models.PROTECT, related_name="outplantings")
+
+    def __str__(self) -> str:
+        return f"outplanting {self.event_id}"
+
+
+class Outplant(models.Model):
+    """One ramet as it was planted by one outplanting."""
+
+    outplanting = models.ForeignKey(Outplanting, on_delete=models.PROTECT, related_name="outplants")
+    ramet = models.ForeignKey(Ramet, on_delete=models.PROTECT, related_name="outplants")
+    position = models.CharField(max_length=40, blank=True)
+    cluster = models.CharField(max_length=40, blank=True)
+    fixing = models.PositiveSmallIntegerField(choices=Fixing.pairs(), null=True)
+
+    class Meta:
+        ordering: ClassVar = ["id"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["outplanting", "ramet"], name="outplanting_outplant_once"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.ramet_id} by {self.outplanting_id}"
+
+
+class Visit(models.Model):
+    """Particulars of a monitoring visit: to a site or to a reef."""
+
+    event = models.OneToOneField(
+        Event, on_delete=models.PROTECT, primary_key=True, related_name="visit"
+    )
+    site = models.ForeignKey(Site, on_delete=models.PROTECT, null=True, related_name="visits")
+    reef = models.ForeignKey(Reef, on_delete=models.PROTECT, null=True, related_name="visits")
+
+    class Meta:
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=Q(site__isnull=False, reef__isnull=True)
+                | Q(site__isnull=True, reef__isnull=False),
+                name="outplanting_visit_site_or_reef",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"visit {self.event_id}"
+
+
+class Observation(models.Model):
+    """What was seen of one outplant or one donor colony on a visit."""
+
+    visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="observations")
+    ramet = models.ForeignKey(
+        Ramet, on_delete=models.PROTECT, null=True, related_name="observations"
+    )
+    plot = models.ForeignKey(Plot, on_delete=models.PROTECT, null=True, related_name="+")
+    colony = models.ForeignKey(
+        DonorColony, on_delete=models.PROTECT, null=True, related_name="observations"
+    )
+    condition = models.PositiveSmallIntegerField(choices=Condition.pairs())
+    cause = models.PositiveSmallIntegerField(choices=Cause.pairs(), null=True)
+    tissue_lost = models.DecimalField(
+        max_digits=4, decimal_places=1, null=True, help_text="per cent of the tissue"
+    )
+    size_cm = models.DecimalField(max_digits=6, decimal_places=1, null=True)
+    note = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["id"]
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=Q(ramet__isnull=False, colony__isnull=True)
+                | Q(ramet__isnull=True, colony__isnull=False),
+                name="outplanting_observation_of_one_thing",
+            ),
+            models.CheckConstraint(
+                condition=Q(cause__isnull=True) | Q(condition=Condition.DEAD),
+                name="outplanting_observation_cause_of_death",
+            ),
+            models.UniqueConstraint(
+                fields=["visit", "ramet"],
+                condition=Q(ramet__isnull=False),
+                name="outplanting_observation_ramet_once",
+            ),
+            models.UniqueConstraint(
+                fields=["visit", "colony"],
+                condition=Q(colony__isnull=False),
+                name="outplanting_observation_colony_once",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_condition_display()} on {self.visit_id}"
