@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from urllib.parse import quote
 
 Path = tuple[str | int, ...]
 
@@ -27,7 +28,8 @@ class Problem:
     @property
     def pointer(self) -> str:
         """The path as a JSON Pointer in URI fragment form (RFC 6901): `#/children/3/cell`."""
-        return "#" + "".join(f"/{part}" for part in self.path)
+        parts = (str(part).replace("~", "~0").replace("/", "~1") for part in self.path)
+        return "#" + "".join(f"/{quote(part)}" for part in parts)
 
     @property
     def row(self) -> int | None:

@@ -34,6 +34,12 @@ from nursery.core.quantities import QuantityError, parse_depth, parse_length, pa
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f]")
 _CODE = re.compile(r"[A-Z0-9][A-Z0-9._-]*")
 
+LARGEST_CM = Decimal(9999)
+"""More than the widest colony ever measured; what a column of sizes holds."""
+
+MOST_NAMES = 500
+"""Characters of all names of a header together."""
+
 CODES = {
     "missing": "required",
     "extra_forbidden": "unknown_field",
@@ -43,6 +49,8 @@ CODES = {
     "too_short": "too_few",
     "int_parsing": "not_a_number",
     "int_type": "not_a_number",
+    "int_from_float": "not_a_number",
+    "int_parsing_size": "out_of_range",
     "float_parsing": "not_a_number",
     "decimal_parsing": "not_a_number",
     "bool_parsing": "not_yes_or_no",
@@ -108,7 +116,10 @@ def _quantity(parse: Any) -> Any:
 
 
 def _centimetres(text: str) -> Decimal:
-    return parse_length(text, default_unit="cm") * 100
+    found = parse_length(text, default_unit="cm") * 100
+    if found > LARGEST_CM:
+        raise QuantityError("length_too_great", f"No coral here is that large: {text.strip()}.")
+    return found
 
 
 def _number_text(value: Decimal) -> str:
@@ -117,6 +128,9 @@ def _number_text(value: Decimal) -> str:
 
 Line = Annotated[
     str, StringConstraints(strip_whitespace=True, max_length=200), AfterValidator(printable)
+]
+Label = Annotated[
+    str, StringConstraints(strip_whitespace=True, max_length=40), AfterValidator(printable)
 ]
 Name = Annotated[
     str,
@@ -166,6 +180,13 @@ Percent = Annotated[
 ]
 
 
+def _all_kept(names: tuple[str, ...]) -> tuple[str, ...]:
+    """The names, or a fault if the header has not room for all of them."""
+    if len("; ".join(names)) > MOST_NAMES:
+        raise PydanticCustomError("string_too_long", "too long", {"max_length": MOST_NAMES})
+    return names
+
+
 class Given(BaseModel):
     """Base of all inputs: frozen, and a field it does not know is a fault, not ignored."""
 
@@ -177,7 +198,7 @@ class EventIn(Given):
 
     uid: uuid.UUID | None = None
     when: WhenField
-    done_by: Annotated[tuple[Name, ...], Field(max_length=20)] = ()
+    done_by: Annotated[tuple[Name, ...], Field(max_length=20), AfterValidator(_all_kept)] = ()
     permits: Annotated[tuple[CodeText, ...], Field(max_length=20)] = ()
     note: Note = ""
 
@@ -192,8 +213,13 @@ def digest_of(kind: str, given: EventIn) -> str:
 def problems_of(error: ValidationError) -> list[Problem]:
     """pydantic's faults as problems with our codes."""
     found = []
-    for fault in error.errors(include_url=False, include_context=True):
+    faults = error.errors(include_url=False, include_context=True)
+    inner = {fault["loc"][:n] for fault in faults for n in range(len(fault["loc"]))}
+    for fault in faults:
         kind = fault["type"]
+        # A list of faulty rows is not too short as well: pydantic counts only the good ones.
+        if kind == "too_short" and fault["loc"] in inner:
+            continue
         path = tuple(part for part in fault["loc"] if part != "__root__")
         custom = kind not in CODES and not _is_builtin(kind)
         code = CODES.get(kind, kind if custom else "malformed")
@@ -237,11 +263,36 @@ _SENTENCES = {
 }
 
 _BUILTIN = frozenset(
-    """string_type dict_type list_type tuple_type model_type model_attributes_type bool_type
-    float_type decimal_type uuid_type uuid_version date_type date_parsing value_error
-    assertion_error json_invalid string_unicode int_from_float finite_number union_tag_invalid
-    date_from_datetime_parsing date_from_datetime_inexact decimal_max_digits iterable_type
-    decimal_max_places decimal_whole_digits string_pattern_mismatch int_parsing_size""".split()
+    [
+        "string_type",
+        "dict_type",
+        "list_type",
+        "tuple_type",
+        "model_type",
+        "model_attributes_type",
+        "bool_type",
+        "float_type",
+        "decimal_type",
+        "uuid_type",
+        "uuid_version",
+        "date_type",
+        "date_parsing",
+        "value_error",
+        "assertion_error",
+        "json_invalid",
+        "string_unicode",
+        "int_from_float",
+        "finite_number",
+        "union_tag_invalid",
+        "date_from_datetime_parsing",
+        "date_from_datetime_inexact",
+        "decimal_max_digits",
+        "iterable_type",
+        "decimal_max_places",
+        "decimal_whole_digits",
+        "string_pattern_mismatch",
+        "int_parsing_size",
+    ]
 )
 
 G = TypeVar("G", bound=Given)

@@ -192,6 +192,12 @@ def _value(field: Field, raw: Any) -> Any:
             return field.clean(None, None)
         rows = _referred(field, [raw])
         return rows[0]
+    if isinstance(raw, dict | list | bool) and not _takes(field, raw):
+        raise Refused(Problem("malformed", f"{field.verbose_name} is one text or number."))
+    if field.name == "code" and raw is not None:
+        raw = str(raw)
+    if isinstance(field, models.DateField) and isinstance(raw, int | float):
+        raise Refused(Problem("malformed", f"{field.verbose_name} is a date: 2021-03-04."))
     if isinstance(raw, str):
         raw = raw.strip()
         if _CONTROL.search(raw):
@@ -217,6 +223,13 @@ def _value(field: Field, raw: Any) -> Any:
     if field.choices and isinstance(raw, str):
         raw = _choice(field, raw)
     return field.clean(raw, None)
+
+
+def _takes(field: Field, raw: Any) -> bool:
+    """Whether the field is one of those that hold lists, objects or yes and no."""
+    if isinstance(raw, bool):
+        return isinstance(field, models.BooleanField | models.JSONField)
+    return isinstance(field, models.JSONField)
 
 
 def _measure(field: models.DecimalField[Any, Any], text: str) -> Decimal | str:
@@ -266,9 +279,7 @@ def _referred(field: Field, raw: Any) -> list[Any]:
     rows = [item for item in raw if isinstance(item, models.Model)]
     codes = [str(item).strip().upper()[:60] for item in raw if not isinstance(item, models.Model)]
     if codes:
-        by_code = {
-            str(getattr(row, "code")): row for row in model._default_manager.filter(code__in=codes)
-        }
+        by_code = {str(row.code): row for row in model._default_manager.filter(code__in=codes)}
         missing = [code for code in codes if code not in by_code]
         if missing:
             name = model._meta.verbose_name

@@ -93,7 +93,7 @@ def clonal_richness(counts: Iterable[int]) -> Value:
 
 def _shannon(n: list[int]) -> float:
     total = sum(n)
-    return math.fsum(-x / total * math.log(x / total) for x in n) + 0.0  # + 0.0: no negative zero
+    return math.fsum(-x / total * math.log(x / total) for x in n)
 
 
 def shannon(counts: Iterable[int]) -> Value:

@@ -8,32 +8,85 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from drf_spectacular.utils import extend_schema, extend_schema_field
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
-from rest_framework.decorators import action
-from rest_framework.request import Request
-from rest_framework.response import Response
 
 from nursery.core.api.answers import schema_of
 from nursery.core.api.base import RegisterViewSet
-from nursery.core.api.serializers import AnySerializer, derived_serializer, write_serializer
+from nursery.core.api.serializers import (
+    TEXT_OR_NUMBER,
+    AnySerializer,
+    derived_serializer,
+    write_serializer,
+)
 from nursery.core.models import Register
 from nursery.core.plain import plain
 from nursery.donors import positions
 from nursery.donors.actions import enter_colony
 from nursery.donors.models import DonorColony, Genet, Permit, Taxon
-from nursery.lineage import queries as lineage
-from nursery.lineage.api.ramets import Descendants, DescentSerializer
 
 ROUNDED = frozenset({"rounded_latitude", "rounded_longitude", "uncertainty_m", "generalisation"})
+"""The fields that a position is shown in place of."""
 
 
 @extend_schema_field(schema_of(positions.Seen | None))
 class PositionField(serializers.Field):  # type: ignore[type-arg]
-    """A position as the person may see it, from the context's `positions` (by key)."""
+    """A position as the person may see it, from the context's `positions` (by the row's key)."""
 
     def __init__(self, **options: Any) -> None:
         super().__init__(source="*", read_only=True, **options)
 
     def to_representation(self, value: Any) -> Any:
         return plain(self.context["positions"].get(value.pk))
+
+
+class TaxonViewSet(RegisterViewSet):
+    """Taxa: species, or genera where the species is not known."""
+
+    model = Taxon
+
+
+class PermitViewSet(RegisterViewSet):
+    """Permits, by their number."""
+
+    model = Permit
+
+
+class GenetViewSet(RegisterViewSet):
+    """Genets. `canonical` is the one that a genet turned out to be the same as."""
+
+    model = Genet
+
+
+class DonorViewSet(RegisterViewSet):
+    """Donor colonies. `position` is exact for field staff and leads, rounded for all others."""
+
+    model = DonorColony
+    hide = ROUNDED
+    serializer_class = derived_serializer(
+        DonorColony, hide=ROUNDED, also={"position": PositionField()}
+    )
+
+    @classmethod
+    def write_serializer_class(cls) -> type[AnySerializer]:
+        half: dict[str, Any] = {"required": False, "help_text": TEXT_OR_NUMBER}
+        return write_serializer(
+            DonorColony,
+            {
+                "genet": serializers.CharField(
+                    required=False, help_text="code; a presumed genet of its own if left out"
+                ),
+                "latitude": serializers.CharField(**half),
+                "longitude": serializers.CharField(**half),
+                "uncertainty_m": serializers.IntegerField(required=False, help_text="metres"),
+            },
+        )
+
+    def about(self, rows: Sequence[Any]) -> dict[str, Any]:
+        return {"positions": positions.of_colonies(self.actor, rows)}
+
+    def enter(self, given: Mapping[str, Any]) -> Register:
+        return enter_colony(self.actor, given)
+
+    def change(self, row: Any, given: Mapping[str, Any], seen_version: int | None) -> Register:
+        return enter_colony(self.actor, given, row, seen_version)

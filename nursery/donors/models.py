@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar
 
+from django.core.exceptions import ValidationError
 from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import Q
@@ -139,6 +140,19 @@ class Genet(Register):
     def __str__(self) -> str:
         return f"{self.code} {self.name}".strip()
 
+    def clean(self) -> None:
+        stored = Genet.objects.filter(pk=self.pk).first() if self.pk else None
+        if stored is not None and stored.taxon_id != self.taxon_id:
+            raise ValidationError(
+                {
+                    "taxon": ValidationError(
+                        "Ramets carry this genet's taxon, so it stays. Close this genet and enter "
+                        "another.",
+                        code="fixed",
+                    )
+                }
+            )
+
 
 class DonorColony(Register):
     """A wild colony that pieces were taken from.
@@ -188,6 +202,23 @@ class DonorColony(Register):
 
     def __str__(self) -> str:
         return f"{self.code} {self.name}".strip()
+
+    def clean(self) -> None:
+        """What collections were entered with is not changed behind their back."""
+        stored = DonorColony.objects.filter(pk=self.pk).first() if self.pk else None
+        if stored is None or not stored.collections.exists():
+            return
+        faults = {
+            name: ValidationError(
+                "Pieces have been collected from this colony as it stands, and carry this with "
+                "them. Enter another colony.",
+                code="fixed",
+            )
+            for name in ("taxon", "genet", "reef")
+            if getattr(stored, f"{name}_id") != getattr(self, f"{name}_id")
+        }
+        if faults:
+            raise ValidationError(faults)
 
 
 class DonorSet(models.Model):

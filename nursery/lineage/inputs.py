@@ -15,6 +15,7 @@ from nursery.core.inputs import (
     Depth,
     EventIn,
     Given,
+    Label,
     Line,
     Percent,
     printable,
@@ -141,7 +142,7 @@ class ChildIn(Given):
     structure: CodeText | None = None
     cell: CellText | None = None
     pieces: Annotated[int, Field(ge=1, le=200)] = 1
-    base: Line = ""
+    base: Label = ""
     purpose: PurposeWord = "production"
     tag: TagText | None = None
     note: Line = ""
@@ -225,7 +226,7 @@ class LegacyIn(Given):
     structure: CodeText | None = None
     cell: CellText | None = None
     pieces: Annotated[int, Field(ge=1, le=200)] = 1
-    base: Line = ""
+    base: Label = ""
     purpose: PurposeWord = "production"
     tag: TagText | None = None
     note: Line = ""

@@ -127,7 +127,8 @@ class Ramet(models.Model):
                 name="lineage_ramet_origin_and_links",
             ),
             models.CheckConstraint(
-                condition=~Q(origin=Origin.COLLECTED) | Q(generation=0, born=F("collection")),
+                condition=~Q(origin=Origin.COLLECTED)
+                | Q(generation__isnull=False, generation=0, born=F("collection")),
                 name="lineage_ramet_wild_is_generation_0",
             ),
             models.CheckConstraint(
@@ -234,7 +235,7 @@ class Step(models.Model):
                     row__isnull=True,
                     column__isnull=True,
                 )
-                | _place_holds(),
+                | (Q(place__isnull=False) & _place_holds()),
                 name="lineage_step_place",
             ),
         ]

@@ -101,13 +101,14 @@ def all_of(named: Sequence[tuple[str, tuple[str | int, ...]]], on: date | None =
 
 
 def _by_tag(texts: Iterable[str], on: date | None) -> dict[str, int]:
-    by_upper = {text.upper(): text for text in texts}
-    tags = Tag.objects.filter(text__in=by_upper)
+    upper = {text: text.upper() for text in texts}
+    tags = Tag.objects.filter(text__in=set(upper.values()))
     if on is None:
         tags = tags.filter(until__isnull=True)
     else:
         tags = tags.filter(since__lte=on).filter(Q(until__isnull=True) | Q(until__gte=on))
-    return {by_upper[text]: pk for text, pk in tags.order_by("since").values_list("text", "ramet")}
+    by_tag = dict(tags.order_by("since").values_list("text", "ramet"))
+    return {text: by_tag[tag] for text, tag in upper.items() if tag in by_tag}
 
 
 def _by_any_tag(text: str) -> int | None:
@@ -117,7 +118,7 @@ def _by_any_tag(text: str) -> int | None:
 
 
 def _by_place(texts: Iterable[str]) -> dict[str, int]:
-    places: dict[tuple[str, int, int], str] = {}
+    places: dict[str, tuple[str, int, int]] = {}
     for text in texts:
         match = _PLACE.fullmatch(text)
         if match is None:
@@ -126,17 +127,19 @@ def _by_place(texts: Iterable[str]) -> dict[str, int]:
             cell = parse_cell(match[2])
         except CellError:
             continue
-        places[(match[1].upper(), cell.row, cell.column)] = text
+        places[text] = (match[1].upper(), cell.row, cell.column)
     if not places:
         return {}
     standing = Ramet.objects.filter(
-        structure__code__in={code for code, _, _ in places}, life=Life.LIVING, row__isnull=False
+        structure__code__in={code for code, _, _ in places.values()},
+        life=Life.LIVING,
+        row__isnull=False,
     )
-    return {
-        places[where]: pk
-        for pk, *rest in standing.values_list("pk", "structure__code", "row", "column")
-        if (where := (rest[0], rest[1], rest[2])) in places
+    by_place = {
+        (code, row, column): pk
+        for pk, code, row, column in standing.values_list("pk", "structure__code", "row", "column")
     }
+    return {text: by_place[where] for text, where in places.items() if where in by_place}
 
 
 def refuse_codes(codes: Sequence[tuple[str, tuple[str | int, ...]]]) -> dict[str, str]:

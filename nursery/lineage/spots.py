@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from nursery.core.dates import words
-from nursery.core.errors import Path, ProblemList
+from nursery.core.errors import Path, Problem, ProblemList
 from nursery.lineage.models import Ramet, Step
 from nursery.lineage.words import Life
 from nursery.places.actions import lock_structures
@@ -83,6 +83,11 @@ def assign(wishes: Sequence[Wish | None], leaving: Iterable[int] = ()) -> list[S
         )
     problems.raise_if_any()
     return spots
+
+
+def cell_of_nothing(cell: str, path: Path) -> Problem:
+    """Why a cell is refused for which no structure is named."""
+    return Problem("cell_without_structure", f"{cell} of which structure?", path)
 
 
 class _Taken:

@@ -7,19 +7,18 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
-from nursery.core.inputs import Centimetres, CodeText, EventIn, Given, Line, Percent
+from nursery.core.inputs import Centimetres, CodeText, EventIn, Given, Label, Line, Percent
 from nursery.lineage.inputs import MOST_ROWS, CauseWord, RametText
 
 FixingWord = Literal["friction", "epoxy", "cement", "nail", "tie"]
-ShortText = Annotated[Line, Field(max_length=40)]
 
 
 class OutplantIn(Given):
     """One ramet to plant; position and cluster are the plot's own labels."""
 
     ramet: RametText
-    position: ShortText = ""
-    cluster: ShortText = ""
+    position: Label = ""
+    cluster: Label = ""
     fixing: FixingWord | None = None
 
 

@@ -91,9 +91,10 @@ def stand(event: Event, standings: Sequence[Standing]) -> None:
     """
     problems = ProblemList()
     last = _last_events(standing.structure.pk for standing in standings)
+    parents = {standing.structure.pk: standing.parent for standing in standings}
     for number, standing in enumerate(standings):
         row = standing.structure
-        if standing.parent is not None and _holds(row, standing.parent):
+        if standing.parent is not None and _holds(row, standing.parent, parents):
             problems.add(
                 "structure_in_itself",
                 f"{row.code} cannot stand in {standing.parent.code}, which stands in it.",
@@ -140,7 +141,9 @@ def stand(event: Event, standings: Sequence[Standing]) -> None:
         Structure, rows, ["bay", "parent", "parent_row", "parent_column", "plot", "nursery"]
     )
     for row in rows:
-        _hand_down_nursery(row)
+        # What stands in another row of this event gets its nursery from there.
+        if row.parent_id not in parents:
+            _hand_down_nursery(row)
 
 
 def _nursery_of(standing: Standing) -> int | None:
@@ -160,14 +163,15 @@ def _hand_down_nursery(row: Structure) -> None:
         held.update(nursery_id=row.nursery_id)
 
 
-def _holds(row: Structure, other: Structure) -> bool:
+def _holds(row: Structure, other: Structure, parents: Mapping[int, Structure | None]) -> bool:
+    """Whether `other` stands in `row`, once those of `parents` stand where they say."""
     seen: set[int] = set()
     at: Structure | None = other
     while at is not None and at.pk not in seen:
         if at.pk == row.pk:
             return True
         seen.add(at.pk)
-        at = at.parent
+        at = parents[at.pk] if at.pk in parents else at.parent
     return False
 
 

@@ -205,7 +205,12 @@ class Structure(Register):
             unique_code("places_structure"),
             models.CheckConstraint(
                 condition=Q(rows__isnull=True, columns__isnull=True)
-                | Q(rows__range=(1, 40), columns__range=(1, 40)),
+                | Q(
+                    rows__isnull=False,
+                    columns__isnull=False,
+                    rows__range=(1, 40),
+                    columns__range=(1, 40),
+                ),
                 name="places_structure_grid_or_open",
             ),
             models.CheckConstraint(

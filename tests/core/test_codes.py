@@ -266,6 +266,11 @@ def test_a_code_without_its_check_character_is_among_the_near_ones() -> None:
     assert "KB0001-W" in near_codes("KB0001")
 
 
+def test_a_right_code_is_not_near_itself() -> None:
+    # Swapping the two equal digits in the middle changes nothing.
+    assert "KB0001-W" not in near_codes("KB0001-W")
+
+
 def test_near_codes_of_a_swap_come_first() -> None:
     assert near_codes("KB0010-W")[0] == "KB0001-W"
 

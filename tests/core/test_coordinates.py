@@ -272,6 +272,10 @@ def test_the_examples_of_iso_6709_are_read(text: str, expected: Point) -> None:
     assert point.longitude == pytest.approx(expected.longitude, abs=1e-12)
 
 
+def test_zero_of_iso_6709_has_no_sign() -> None:
+    assert str(parse_iso6709("-00-000/")) == str(Point(0.0, 0.0))
+
+
 def test_iso_6709_minutes_and_seconds_may_have_decimals() -> None:
     assert parse_iso6709("-1230.5+06815.25/") == Point(-(12 + 30.5 / 60), 68 + 15.25 / 60)
     assert parse_iso6709("-123030.36-0681500.0/") == Point(-(12 + 30 / 60 + 30.36 / 3600), -68.25)

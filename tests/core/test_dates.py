@@ -90,6 +90,11 @@ def test_days_that_make_a_whole_month_or_year_are_written_short(text: str, short
     assert str(parse_when(text)) == short
 
 
+@pytest.mark.parametrize("text", ["2021-03-02/2021-03-31", "2021-03-01/2021-03-30"])
+def test_days_that_are_not_quite_a_month_are_written_in_full(text: str) -> None:
+    assert str(parse_when(text)) == text
+
+
 @given(whens())
 def test_every_date_survives_being_written_and_read(when: When) -> None:
     assert parse_when(str(when)) == when

@@ -156,6 +156,11 @@ def test_all_ramets_of_different_genets_are_as_rich_as_can_be(number: int) -> No
     assert _number(pielou(counts)) == pytest.approx(1, abs=1e-14)
 
 
+def test_evenness_is_not_above_one_by_rounding() -> None:
+    # H of five equal shares comes out one last digit above ln 5.
+    assert pielou([1] * 5) == Value(1.0)
+
+
 # --- what must hold ------------------------------------------------------------------------------
 
 

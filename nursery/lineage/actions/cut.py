@@ -21,7 +21,7 @@ from nursery.lineage.models import Fragmentation, Ramet, Source
 from nursery.lineage.permission import require_stock
 from nursery.lineage.replay import Change
 from nursery.lineage.resolve import all_of
-from nursery.lineage.spots import Wish, assign
+from nursery.lineage.spots import Wish, assign, cell_of_nothing
 from nursery.lineage.words import Life, Origin, Place, Purpose, What
 from nursery.places.models import Structure
 
@@ -114,13 +114,7 @@ def _wish(row: int, child: ChildIn, given: FragmentationIn) -> Wish | None:
     structure = child.structure or given.structure
     if structure is None:
         if child.cell is not None:
-            raise Refused(
-                Problem(
-                    "cell_without_structure",
-                    f"{child.cell} of which structure?",
-                    ("children", row, "cell"),
-                )
-            )
+            raise Refused(cell_of_nothing(child.cell, ("children", row, "cell")))
         return None
     return Wish(structure, child.cell, ("children", row, "cell"))
 
@@ -158,7 +152,7 @@ def _child(fragmentation: Fragmentation, code: str, child: ChildIn, number: int)
         fragmentation=fragmentation,
         number=number,
         pieces=child.pieces,
-        base=child.base[:40],
+        base=child.base,
         purpose=Purpose.of(child.purpose),
         genet_id=fragmentation.genet_id,
         donor_set_id=fragmentation.donor_set_id,

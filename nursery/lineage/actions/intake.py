@@ -17,7 +17,7 @@ from nursery.lineage.ledger import Entry, lock, take
 from nursery.lineage.models import Intake, Ramet
 from nursery.lineage.replay import Change
 from nursery.lineage.resolve import all_of
-from nursery.lineage.spots import Spot, Wish, assign
+from nursery.lineage.spots import Spot, Wish, assign, cell_of_nothing
 from nursery.lineage.words import Cause, Life, Place, What
 from nursery.places.models import Nursery
 
@@ -113,6 +113,17 @@ def _refuse_strangers(collection: Collection, given: IntakeIn, ramets: list[Rame
                 row,
                 "ramet",
             )
+        elif (
+            given.pieces[row].outcome != "arrived" and ramet.living and ramet.place != Place.PACKED
+        ):
+            # Losses on the way end a ramet, so they must not reach one that arrived before.
+            problems.add(
+                "not_packed",
+                f"{ramet.code} is not on its way: it has been received already.",
+                "pieces",
+                row,
+                "ramet",
+            )
     problems.raise_if_any()
 
 
@@ -132,7 +143,11 @@ def _refuse_other_nurseries(nursery: Nursery, spots: list[Spot | None]) -> None:
 
 def _wish(row: int, piece: ArrivalIn, given: IntakeIn) -> Wish | None:
     structure = piece.structure or given.structure
-    if piece.outcome != "arrived" or structure is None:
+    if piece.outcome != "arrived":
+        return None
+    if structure is None:
+        if piece.cell is not None:
+            raise Refused(cell_of_nothing(piece.cell, ("pieces", row, "cell")))
         return None
     return Wish(structure, piece.cell, ("pieces", row, "cell"))
 

@@ -19,7 +19,7 @@ from nursery.lineage.inputs import LegacyIn, StockEntryIn
 from nursery.lineage.ledger import born
 from nursery.lineage.models import Ramet, StockEntry
 from nursery.lineage.replay import Change
-from nursery.lineage.spots import Wish, assign
+from nursery.lineage.spots import Wish, assign, cell_of_nothing
 from nursery.lineage.words import Life, Origin, Place, Purpose, What
 from nursery.places.models import Nursery
 
@@ -29,7 +29,8 @@ def enter_stock(actor: Actor, given: StockEntryIn) -> Recorded:
     """Record legacy ramets. Donor colonies of one genet imply it where none is named.
 
     Raises NotAllowed; Refused (`unknown_nursery`, `unknown_taxon`, `unknown_genet`,
-    `unknown_donorcolony`, `genet_other_taxon`, and those of spots, codes and tags).
+    `unknown_donorcolony`, `genet_other_taxon`, `donor_other_taxon`, and those of spots, codes and
+    tags).
     """
     nursery = Nursery.objects.select_related("series").filter(code=given.nursery).first()
     homes = [(nursery.pk if nursery else None, str(nursery or given.nursery))]
@@ -87,6 +88,8 @@ def enter_stock(actor: Actor, given: StockEntryIn) -> Recorded:
 def _wish(row: int, wanted: LegacyIn, given: StockEntryIn) -> Wish | None:
     structure = wanted.structure or given.structure
     if structure is None:
+        if wanted.cell is not None:
+            raise Refused(cell_of_nothing(wanted.cell, ("ramets", row, "cell")))
         return None
     return Wish(structure, wanted.cell, ("ramets", row, "cell"))
 
@@ -133,7 +136,21 @@ class _Known:
                     row,
                     "donors",
                 )
-        if genet is None and colonies and len({colony.genet_id for colony in colonies}) == 1:
+        strangers = [one for one in colonies if taxon is not None and one.taxon_id != taxon.pk]
+        for colony in strangers:
+            problems.add(
+                "donor_other_taxon",
+                f"{colony.code} is not of {wanted.taxon}.",
+                "ramets",
+                row,
+                "donors",
+            )
+        if (
+            genet is None
+            and colonies
+            and not strangers
+            and len({colony.genet_id for colony in colonies}) == 1
+        ):
             genet = colonies[0].genet
         if genet is not None and taxon is not None and genet.taxon_id != taxon.pk:
             problems.add(
@@ -143,7 +160,7 @@ class _Known:
             taxon=taxon,
             origin=Origin.LEGACY,
             pieces=wanted.pieces,
-            base=wanted.base[:40],
+            base=wanted.base,
             purpose=Purpose.of(wanted.purpose),
             genet=genet,
             donor_set=self.sets[donors],

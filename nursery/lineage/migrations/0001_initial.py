@@ -512,7 +512,11 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(
                 condition=models.Q(
                     models.Q(("origin", nursery.lineage.words.Origin["COLLECTED"]), _negated=True),
-                    models.Q(("born", models.F("collection")), ("generation", 0)),
+                    models.Q(
+                        ("born", models.F("collection")),
+                        ("generation", 0),
+                        ("generation__isnull", False),
+                    ),
                     _connector="OR",
                 ),
                 name="lineage_ramet_wild_is_generation_0",
@@ -635,34 +639,40 @@ class Migration(migrations.Migration):
                         ("structure__isnull", True),
                     ),
                     models.Q(
-                        ("place", nursery.lineage.words.Place["STRUCTURE"]),
-                        ("plot__isnull", True),
-                        ("structure__isnull", False),
+                        ("place__isnull", False),
                         models.Q(
-                            models.Q(("column__isnull", True), ("row__isnull", True)),
-                            models.Q(("column__isnull", False), ("row__isnull", False)),
+                            models.Q(
+                                ("place", nursery.lineage.words.Place["STRUCTURE"]),
+                                ("plot__isnull", True),
+                                ("structure__isnull", False),
+                                models.Q(
+                                    models.Q(("column__isnull", True), ("row__isnull", True)),
+                                    models.Q(("column__isnull", False), ("row__isnull", False)),
+                                    _connector="OR",
+                                ),
+                            ),
+                            models.Q(
+                                ("place", nursery.lineage.words.Place["PLOT"]),
+                                ("plot__isnull", False),
+                                ("structure__isnull", True),
+                                ("column__isnull", True),
+                                ("row__isnull", True),
+                            ),
+                            models.Q(
+                                (
+                                    "place__in",
+                                    [
+                                        nursery.lineage.words.Place["NOWHERE"],
+                                        nursery.lineage.words.Place["PACKED"],
+                                    ],
+                                ),
+                                ("plot__isnull", True),
+                                ("structure__isnull", True),
+                                ("column__isnull", True),
+                                ("row__isnull", True),
+                            ),
                             _connector="OR",
                         ),
-                    ),
-                    models.Q(
-                        ("place", nursery.lineage.words.Place["PLOT"]),
-                        ("plot__isnull", False),
-                        ("structure__isnull", True),
-                        ("column__isnull", True),
-                        ("row__isnull", True),
-                    ),
-                    models.Q(
-                        (
-                            "place__in",
-                            [
-                                nursery.lineage.words.Place["NOWHERE"],
-                                nursery.lineage.words.Place["PACKED"],
-                            ],
-                        ),
-                        ("plot__isnull", True),
-                        ("structure__isnull", True),
-                        ("column__isnull", True),
-                        ("row__isnull", True),
                     ),
                     _connector="OR",
                 ),

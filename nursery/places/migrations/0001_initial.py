@@ -478,7 +478,12 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(
                 condition=models.Q(
                     models.Q(("columns__isnull", True), ("rows__isnull", True)),
-                    models.Q(("columns__range", (1, 40)), ("rows__range", (1, 40))),
+                    models.Q(
+                        ("columns__isnull", False),
+                        ("columns__range", (1, 40)),
+                        ("rows__isnull", False),
+                        ("rows__range", (1, 40)),
+                    ),
                     _connector="OR",
                 ),
                 name="places_structure_grid_or_open",

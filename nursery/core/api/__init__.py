@@ -1,0 +1,1 @@
+"""The API's own foundations, and what it says of events, code series and history."""

@@ -1,0 +1,31 @@
+"""Which ramets of a site the diversity page counts."""
+
+from __future__ import annotations
+
+from django import forms
+
+from nursery.outplanting.counts import Stand
+
+STATES = [
+    (Stand.ALIVE.value, "alive: planted and not known dead, missing or lifted"),
+    (Stand.SEEN.value, "seen: alive when last looked at"),
+    (Stand.PLANTED.value, "planted: whatever became of them"),
+]
+
+
+class SiteForm(forms.Form):
+    """A state, a day and a taxon; each may be left out."""
+
+    state = forms.ChoiceField(choices=STATES, required=False, label="Count ramets")
+    as_of = forms.DateField(
+        required=False,
+        label="As of",
+        input_formats=["%Y-%m-%d"],
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        error_messages={"invalid": "A day is written 2024-03-04."},
+    )
+    taxon = forms.CharField(required=False, max_length=120, label="Taxon")
+
+    def __init__(self, *args: object, taxa: list[tuple[str, str]], **kwargs: object) -> None:
+        super().__init__(*args, label_suffix="", **kwargs)  # type: ignore[arg-type]  # handed on as they came
+        self.fields["taxon"].widget = forms.Select(choices=[("", "all taxa"), *taxa])

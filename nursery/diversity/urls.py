@@ -1,0 +1,11 @@
+"""Addresses of Today and of sites."""
+
+from django.urls import path
+
+from nursery.diversity.views.site import SitePage
+from nursery.diversity.views.today import TodayPage
+
+urlpatterns = [
+    path("", TodayPage.as_view(), name="home"),
+    path("sites/<str:code>/", SitePage.as_view(), name="site"),
+]

@@ -1,0 +1,1 @@
+"""Pages that look over everything: Today, and the diversity of a site."""

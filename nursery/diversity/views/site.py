@@ -1,0 +1,265 @@
+"""The page of a site: how many different individuals stand there, and how evenly."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+from django.http import HttpRequest, HttpResponseRedirect
+from django.http.response import HttpResponseBase
+from django.urls import reverse
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+from rest_framework.request import Request
+
+from nursery.core.errors import Problem
+from nursery.core.filters import refuse_unknown
+from nursery.core.phrases import counted, day, link, number, percent
+from nursery.core.problems import ParameterRefused
+from nursery.core.views.base import Page, canonical
+from nursery.core.views.tables import Column, Table, address, table, without_empty
+from nursery.diversity.forms import SiteForm
+from nursery.diversity.indices import Value
+from nursery.diversity.measures import MEASURES, SYMBOLS, Measure
+from nursery.diversity.queries import Group, Report, diversity
+from nursery.donors.models import Genet, Taxon
+from nursery.donors.queries import taxon as taxon_named
+from nursery.donors.templatetags.genet_marks import genet_mark
+from nursery.core.errors import Unknown
+from nursery.outplanting.counts import Stand
+from nursery.places.models import Site
+from nursery.places.queries import site as site_of_code
+
+PARAMETERS = ("state", "as_of", "taxon")
+_MEASURE = {measure.key: measure for measure in MEASURES}
+_IN_TABLE = ("hill_1", "clonal_richness", "pielou", "largest_share")
+_STATE_WORDS = {
+    Stand.ALIVE: "alive",
+    Stand.SEEN: "seen alive at the last look",
+    Stand.PLANTED: "planted",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """An index with its number in words, or why it has none."""
+
+    measure: Measure
+    value: str
+    reason: str
+
+
+class SitePage(Page):
+    """Diversity of a site in a state, on a day, of all taxa or one."""
+
+    place = "reef"
+    template_name = "diversity/site.html"
+
+    @cached_property
+    def site(self) -> Site:
+        return site_of_code(self.kwargs["code"])
+
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        if self.site.code != self.kwargs["code"]:
+            return canonical(request, reverse("site", args=[self.site.code]))
+        filled = without_empty(request.GET)
+        if filled is not None:
+            return HttpResponseRedirect(address(request.path, filled))
+        refuse_unknown(Request(request), PARAMETERS)
+        return super().get(request, *args, **kwargs)
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        rows = Taxon.objects.filter(ramets__outplants__outplanting__plot__site=self.site)
+        taxa = list(rows.order_by("name").distinct())
+        form = SiteForm(self.request.GET, taxa=[(row.code, row.name) for row in taxa])
+        state, as_of, taxon = read(form)
+        report = diversity(self.actor, self.site, taxon, state, as_of)
+        whole = report.whole
+        ids = dict(
+            Genet.objects.filter(code__in=[share.genet for share in whole.genets]).values_list(
+                "code", "pk"
+            )
+        )
+        return super().get_context_data(
+            site=self.site,
+            form=form,
+            report=report,
+            whole=whole,
+            says=says(report),
+            beside=beside(report),
+            look=look_words(report),
+            measures=[shown(measure, whole) for measure in MEASURES],
+            symbols=SYMBOLS,
+            shares=shares_table(report, ids),
+            groups=groups_table(report.groups),
+            now=state is Stand.ALIVE and as_of is None,
+            **kwargs,
+        )
+
+
+def read(form: SiteForm) -> tuple[Stand, Any, Taxon | None]:
+    """State, day and taxon that the address asks for; raises ParameterRefused."""
+    problems = []
+    if not form.is_valid():
+        for name, faults in form.errors.as_data().items():
+            code = "date_malformed" if name == "as_of" else "not_a_choice"
+            text = " ".join(part for fault in faults for part in fault.messages)
+            problems.append(Problem(code, f"{name}: {text}", (name,)))
+    given = form.cleaned_data
+    taxon = None
+    if given.get("taxon"):
+        try:
+            taxon = taxon_named(given["taxon"])
+        except Unknown as unknown:
+            problems += [problem.under("taxon") for problem in unknown.problems]
+    if problems:
+        raise ParameterRefused(problems)
+    return Stand(given["state"] or Stand.ALIVE), given["as_of"], taxon
+
+
+def says(report: Report) -> str:
+    """The opening sentence: effective genets, genets, and how few hold more than half."""
+    whole = report.whole
+    of = f" of {report.taxon}" if report.taxon else ""
+    effective = whole.indices.hill_1.value
+    if effective is None:
+        state = _STATE_WORDS[report.state]
+        return f"No ramet{of} with a known genet is {state} at site {report.site_name}."
+    total, few = 0.0, 0
+    for share in whole.genets:
+        total += share.share
+        few += 1
+        if total > 0.5:
+            break
+    verb = "stands" if report.state is not Stand.PLANTED else "was planted"
+    at = "at" if report.state is not Stand.PLANTED else "with"
+    hold = counted(few, "genet holds,genets hold")
+    return (
+        f"Site {report.site_name} {verb} {at} {number(effective, 1)} effective genets{of} "
+        f"(Hill q\u00a0=\u00a01) of {len(whole.genets)}; {hold} {percent(total)}."
+    )
+
+
+def beside(report: Report) -> str:
+    """What the number rests on: how many ramets, in which state, on which day."""
+    whole = report.whole
+    when = f"on {day(report.as_of)}" if report.as_of else "today"
+    n = whole.indices.ramets
+    text = f"n = {number(n)} ramets {_STATE_WORDS[report.state]}, {when}"
+    if whole.without_genet:
+        text += f"; {number(whole.without_genet)} more have no known genet and stand in no index"
+    if whole.presumed:
+        text += f"; {whole.presumed} of the {len(whole.genets)} genets are presumed"
+    return f"{text}."
+
+
+def look_words(report: Report) -> str:
+    """What stands behind `alive`: what was found when each was looked at last."""
+    look = report.look
+    if not look.planted:
+        return ""
+    seen = look.seen_alive + look.seen_dead + look.seen_missing
+    text = f"Of {counted(look.planted, 'ramet,ramets')} planted, {number(look.alive)} count as alive. "
+    if not seen or look.oldest is None or look.newest is None:
+        return text + "None has been looked for since."
+    when = f"on {day(look.newest)}"
+    if look.oldest != look.newest:
+        when = f"between {day(look.oldest)} and {day(look.newest)}"
+    return text + (
+        f"At the last look at each, {when}, {number(look.seen_alive)} were seen alive, "
+        f"{number(look.seen_dead)} dead and {number(look.seen_missing)} were missing; "
+        f"{number(look.never)} were never looked for."
+    )
+
+
+def shown(measure: Measure, group: Group) -> Shown:
+    """One index of a group."""
+    value: Value = getattr(group.indices, measure.key)
+    return Shown(measure, value_words(measure, value), value.reason)
+
+
+def value_words(measure: Measure, value: Value) -> str:
+    """The number of an index as it is written, empty where it has none."""
+    if value.value is None:
+        return ""
+    if measure.key == "largest_share":
+        return percent(value.value)
+    return number(value.value, measure.places)
+
+
+def shares_table(report: Report, ids: dict[str, int]) -> Table:
+    """The genets of a site, the most numerous first, each with a bar as long as its share."""
+    return table(
+        [
+            Column(
+                "Genet",
+                lambda row: format_html(
+                    "{} {}",
+                    genet_mark(ids.get(row.genet)),
+                    link(f"{row.genet} {row.name}".strip(), "genet", row.genet),
+                ),
+            ),
+            Column("Taxon", lambda row: row.taxon),
+            Column("Status", lambda row: row.status),
+            Column("Ramets", lambda row: row.ramets, number=True),
+            Column("Share", lambda row: percent(row.share), number=True),
+            Column("Drawn", lambda row: bar(row.share)),
+        ],
+        report.whole.genets,
+        f"Genets {_STATE_WORDS[report.state]} at this site",
+        "There is no genet to show.",
+    )
+
+
+def bar(share: float) -> SafeString:
+    """A share as a bar on a line from 0 to 100 %; the number stands beside it."""
+    return format_html(
+        '<svg class="bar" viewBox="0 0 100 10" preserveAspectRatio="none" aria-hidden="true">'
+        '<path d="M0 9.5h100" class="bar-line"/>'
+        '<rect width="{}" height="8" class="bar-full"/></svg>',
+        f"{share * 100:.2f}",
+    )
+
+
+def groups_table(groups: Sequence[Group]) -> Table:
+    """The whole site, its taxa and its plots, one below the other."""
+    columns = [
+        Column("Group", _group_words),
+        Column("Ramets", lambda row: row.indices.ramets, number=True),
+        Column("No genet", lambda row: row.without_genet, number=True),
+        Column("Genets", lambda row: row.indices.genets, number=True),
+    ]
+    for key in _IN_TABLE:
+        columns.append(Column(_MEASURE[key].name, _cell(key), number=True))
+    return table(columns, groups, "Diversity by plot and by taxon")
+
+
+def _cell(key: str) -> Any:
+    measure = _MEASURE[key]
+
+    def show(row: Group) -> SafeString | str:
+        value: Value = getattr(row.indices, key)
+        if value.value is None:
+            return format_html('<span class="undefined">{}</span>', value.reason)
+        return value_words(measure, value)
+
+    return show
+
+
+def _group_words(row: Group) -> SafeString | str:
+    parts = list(_group_parts(row))
+    found = format_html("{}", parts[0])
+    for part in parts[1:]:
+        found = format_html("{}, {}", found, part)
+    return found
+
+
+def _group_parts(row: Group) -> Iterator[SafeString | str]:
+    if row.plot is not None:
+        yield format_html("plot {}", link(row.plot, "plot", row.plot))
+    elif row.taxon is None:
+        yield "whole site"
+    if row.taxon is not None:
+        yield row.taxon

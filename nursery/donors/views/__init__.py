@@ -1,0 +1,1 @@
+"""Pages of taxa, permits, genets, donor colonies and what was taken of them."""

@@ -1,0 +1,1 @@
+"""Ramets and their events by API."""

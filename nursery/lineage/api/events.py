@@ -1,0 +1,203 @@
+"""What happens to ramets, by API: collections, intakes, cuttings, moves, stock entries."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, cast
+
+from django.db.models import Prefetch, QuerySet
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+
+from nursery.core.actor import Actor
+from nursery.core.api.answers import schema_of
+from nursery.core.api.base import EventViewSet
+from nursery.core.api.serializers import derived_serializer
+from nursery.core.models import Event, EventKind
+from nursery.core.plain import plain
+from nursery.core.recording import Recorded
+from nursery.donors import positions
+from nursery.donors.api import ROUNDED, PositionField
+from nursery.donors.filters import CollectionFilters
+from nursery.donors.models import Collection, DonorSetMember
+from nursery.donors.permits import Flag
+from nursery.donors.queries import flags_of_collection
+from nursery.lineage.actions import collect, cut, enter_stock, move, move_structures, take_in
+from nursery.lineage.api.ramets import DonorCodes, PlaceField
+from nursery.lineage.filters import (
+    AtNurseryFilters,
+    FragmentationFilters,
+    MoveFilters,
+    StructureMoveFilters,
+)
+from nursery.lineage.inputs import (
+    CollectionIn,
+    FragmentationIn,
+    IntakeIn,
+    MoveIn,
+    StockEntryIn,
+    StructureMoveIn,
+)
+from nursery.lineage.models import Fragmentation, Intake, Step, StockEntry
+from nursery.places.api import ParentCellField
+from nursery.places.models import StructureStep
+
+StepSerializer = derived_serializer(
+    Step,
+    hide={"event", "ramet", "order", "structure", "row", "column", "plot", "place"},
+    first={
+        "ramet": serializers.CharField(source="ramet.code", read_only=True),
+        "number": serializers.IntegerField(
+            source="ramet.number",
+            read_only=True,
+            allow_null=True,
+            help_text="the piece's number in its collection or cutting",
+        ),
+    },
+    also={"place": PlaceField(allow_null=True)},
+)
+StructureStepSerializer = derived_serializer(
+    StructureStep,
+    hide={"event", "order", "parent_row", "parent_column"},
+    also={"parent_cell": ParentCellField()},
+)
+
+
+@extend_schema_field(schema_of(tuple[Flag, ...]))
+class FlagsField(serializers.Field):  # type: ignore[type-arg]
+    """What is irregular about a collection: it stands nevertheless."""
+
+    def to_representation(self, value: Any) -> Any:
+        return plain(flags_of_collection(value))
+
+
+def with_steps(rows: QuerySet[Any], path: str) -> QuerySet[Any]:
+    """The events with what each did to which ramet, in the order of entry: one more query."""
+    steps = Step.objects.select_related("ramet", "structure__nursery", "plot__site")
+    return rows.prefetch_related(Prefetch(f"{path}steps", queryset=steps.order_by("pk")))
+
+
+class SteppedViewSet(EventViewSet):
+    """Events that are told by their steps: one for each ramet they touched."""
+
+    def detailed(self, rows: QuerySet[Any]) -> QuerySet[Any]:
+        return with_steps(rows, f"{self.path()}__" if self.path() else "")
+
+
+def _steps() -> serializers.Field[Any, Any, Any, Any]:
+    return cast(
+        "serializers.Field[Any, Any, Any, Any]",
+        StepSerializer(many=True, read_only=True, source="event.steps"),
+    )
+
+
+class CollectionViewSet(SteppedViewSet):
+    """Collections. Their pieces are ramets from then on, on their way until an intake."""
+
+    kind = EventKind.COLLECTION
+    model = Collection
+    hide = ROUNDED
+    input_model = CollectionIn
+    filterset_class = CollectionFilters
+    also = {"position": PositionField()}
+    also_detailed = {"flags": FlagsField(source="*", read_only=True), "steps": _steps()}
+
+    def act(self, actor: Actor, given: CollectionIn) -> Recorded:
+        return collect(actor, given)
+
+    def about(self, rows: Sequence[Any]) -> dict[str, Any]:
+        return {"positions": positions.of_collections(self.actor, rows)}
+
+
+class IntakeViewSet(SteppedViewSet):
+    """Intakes: what became of the pieces of a collection on the way."""
+
+    kind = EventKind.INTAKE
+    model = Intake
+    hide = frozenset({"collection"})
+    input_model = IntakeIn
+    filterset_class = AtNurseryFilters
+    also = {"collection": serializers.UUIDField(source="collection.event.uid", read_only=True)}
+    also_detailed = {"steps": _steps()}
+
+    def act(self, actor: Actor, given: IntakeIn) -> Recorded:
+        return take_in(actor, given)
+
+    def get_queryset(self) -> QuerySet[Any]:
+        return super().get_queryset().select_related("collection__event")
+
+
+class FragmentationViewSet(SteppedViewSet):
+    """Cuttings. A step with `born` is a new ramet, `cut_from` and `used_up` are the sources'."""
+
+    kind = EventKind.FRAGMENTATION
+    model = Fragmentation
+    hide = frozenset({"donor_set"})
+    input_model = FragmentationIn
+    filterset_class = FragmentationFilters
+    also = {"donors": DonorCodes()}
+    also_detailed = {"steps": _steps()}
+
+    def act(self, actor: Actor, given: FragmentationIn) -> Recorded:
+        return cut(actor, given)
+
+    def get_queryset(self) -> QuerySet[Any]:
+        members = DonorSetMember.objects.select_related("colony")
+        return (
+            super()
+            .get_queryset()
+            .select_related("donor_set")
+            .prefetch_related(Prefetch("donor_set__members", queryset=members))
+        )
+
+
+class MoveViewSet(SteppedViewSet):
+    """Ramets placed, moved, or packed for a journey."""
+
+    kind = EventKind.MOVE
+    model = Event
+    input_model = MoveIn
+    filterset_class = MoveFilters
+    also_detailed = {
+        "steps": cast(
+            "serializers.Field[Any, Any, Any, Any]", StepSerializer(many=True, read_only=True)
+        )
+    }
+
+    def act(self, actor: Actor, given: MoveIn) -> Recorded:
+        return move(actor, given)
+
+
+class StructureMoveViewSet(EventViewSet):
+    """Whole structures set up or moved, with all they hold."""
+
+    kind = EventKind.STRUCTURE_MOVE
+    model = Event
+    input_model = StructureMoveIn
+    filterset_class = StructureMoveFilters
+    also_detailed = {
+        "structures": cast(
+            "serializers.Field[Any, Any, Any, Any]",
+            StructureStepSerializer(many=True, read_only=True, source="structure_steps"),
+        )
+    }
+
+    def act(self, actor: Actor, given: StructureMoveIn) -> Recorded:
+        return move_structures(actor, given)
+
+    def detailed(self, rows: QuerySet[Any]) -> QuerySet[Any]:
+        steps = StructureStep.objects.select_related("structure", "bay", "parent", "plot")
+        return rows.prefetch_related(Prefetch("structure_steps", queryset=steps.order_by("pk")))
+
+
+class StockEntryViewSet(SteppedViewSet):
+    """Stock that stood in a nursery before its records began."""
+
+    kind = EventKind.STOCK_ENTRY
+    model = StockEntry
+    input_model = StockEntryIn
+    filterset_class = AtNurseryFilters
+    also_detailed = {"steps": _steps()}
+
+    def act(self, actor: Actor, given: StockEntryIn) -> Recorded:
+        return enter_stock(actor, given)

@@ -1,0 +1,1 @@
+"""Pages of ramets: the list, one of them with its trace, and what descends from something."""

@@ -1,0 +1,60 @@
+"""Descendants as pages tell them: how many live, what became of the others, and where they are."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
+from nursery.core.phrases import counted, link, listed
+from nursery.core.views.base import Link
+from nursery.core.views.register import Section
+from nursery.core.views.tables import Column, table
+from nursery.lineage.queries import Descent, PlaceCount, PlaceView
+from nursery.lineage.words import Life, Place
+
+
+def where(place: PlaceCount | PlaceView) -> SafeString | str:
+    """A place, leading to its page."""
+    match place:
+        case PlaceCount(structure=str(code)) | PlaceView(structure=str(code)):
+            name = place.name if isinstance(place, PlaceView) else code
+            at = place.nursery
+            shown = link(name, "structure", code)
+            return format_html("{} at {}", shown, link(at, "nursery", at)) if at else shown
+        case PlaceCount(plot=str(plot), site=str(site)) | PlaceView(plot=str(plot), site=str(site)):
+            return format_html("plot {}, {}", link(plot, "plot", plot), link(site, "site", site))
+    kind = place.place if isinstance(place, PlaceCount) else place.kind
+    return "packed for a journey" if kind is Place.PACKED else "no place"
+
+
+def lives_in_words(by_life: Mapping[str, int]) -> str:
+    """How many are in each state: `98 living, 12 dead and 7 used up`."""
+    return listed(f"{n:,} {Life.of(word).label}" for word, n in by_life.items())
+
+
+def sentence(descent: Descent, what: str) -> str:
+    """The numbers of a descent in one sentence; `what` names where they come from."""
+    if not descent.total:
+        return f"No ramet of {what} is in the record."
+    ramets = counted(descent.total, "ramet comes,ramets come")
+    return f"{ramets} from {what}: {lives_in_words(descent.by_life)}."
+
+
+def places_section(descent: Descent, more: Link | None) -> Section:
+    """Where the descendants are, or were when they ended."""
+    return Section(
+        "Where they are",
+        table(
+            [
+                Column("Place", where),
+                Column("Living", lambda row: row.living, number=True),
+                Column("Ended there", lambda row: row.ended, number=True),
+            ],
+            descent.by_place,
+            "Descendants by place",
+            "There are none.",
+        ),
+        more=more if descent.total else None,
+    )

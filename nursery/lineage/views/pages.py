@@ -1,0 +1,117 @@
+"""The page of a ramet: what it is now, and its trace back to the wild."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from django.http import HttpRequest
+from django.http.response import HttpResponseBase
+from django.urls import reverse
+from rest_framework.request import Request
+
+from nursery.core.errors import Trouble, Unknown
+from nursery.core.filters import refuse_unknown
+from nursery.core.phrases import counted, in_words, link, listed
+from nursery.core.views.base import Link, Page, canonical
+from nursery.core.views.tables import Column, table
+from nursery.donors.models import Genet, Taxon
+
+from nursery.lineage import queries as lineage
+from nursery.lineage import resolve
+from nursery.lineage.models import Ramet
+from nursery.lineage.queries import Node, StepView, Trace
+from nursery.lineage.views.descent import lives_in_words, where
+from nursery.lineage.views.ladder import ladder
+from nursery.lineage.words import Life, Place
+from nursery.outplanting.queries import trace
+
+
+class RametPage(Page):
+    """A ramet by its code, by a tag that it carries or carried, or by its place."""
+
+    place = "nursery"
+    template_name = "lineage/ramet.html"
+
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        refuse_unknown(Request(request), ())
+        found = trace(self.actor, self.kwargs["code"])
+        if found.ramet != self.kwargs["code"]:
+            return canonical(request, reverse("ramet", args=[found.ramet]))
+        return self.render_to_response(self.get_context_data(trace=found))
+
+    def suggestions(self, trouble: Trouble) -> Sequence[Link]:
+        if not isinstance(trouble, Unknown):
+            return ()
+        near = resolve.near(self.kwargs["code"])
+        return [Link(code, reverse("ramet", args=[code])) for code in near]
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        found: Trace = kwargs["trace"]
+        row = Ramet.objects.select_related("taxon").get(code=found.ramet)
+        codes = {node.genet for node in found.nodes} | {donor.genet for donor in found.donors}
+        codes |= set(found.candidate_genets)
+        genet_ids = dict(Genet.objects.filter(code__in=codes).values_list("code", "pk"))
+        descent = lineage.summary(lineage.of_ramet(row))
+        return super().get_context_data(
+            row=row,
+            head=found.head,
+            says=says(found),
+            rungs=ladder(found, genet_ids),
+            genet_ids=genet_ids,
+            history=table(
+                [
+                    Column("When", lambda step: in_words(step.event.when)),
+                    Column("What", _what),
+                    Column("Place", lambda step: where(step.place) if step.place else ""),
+                    Column("Hands", lambda step: listed(step.event.done_by)),
+                    Column("Entry", lambda step: link("open", "event", step.event.uid)),
+                ],
+                list(reversed(found.head.steps)),
+                "What happened to this ramet, the newest first",
+            ),
+            descent=descent,
+            descent_words=lives_in_words(descent.by_life),
+            zoanthid=row.taxon.group == Taxon.Group.ZOANTHID,
+            **kwargs,
+        )
+
+
+def _what(step: StepView) -> str:
+    text = step.what.label
+    if step.life is not None and step.life is not Life.LIVING and step.what.word == "ended":
+        text = f"{text}: {step.life.label}"
+    return f"{text} ({step.cause.label})" if step.cause is not None else text
+
+
+def says(found: Trace) -> str:
+    """What a ramet is and where it comes from, in one sentence."""
+    return f"{_state(found.head)}. {_way(found)}."
+
+
+def _state(head: Node) -> str:
+    if head.life is not Life.LIVING:
+        cause = f" of {head.cause.label}" if head.cause is not None and head.cause > 1 else ""
+        if head.life is Life.DEAD:
+            return f"It died{cause}"
+        return f"It ended: {head.life.label}"
+    match head.place.kind:
+        case Place.STRUCTURE:
+            at = f" at {head.place.nursery}" if head.place.nursery else ""
+            return f"It lives in {head.place.name}{at}"
+        case Place.PLOT:
+            return f"It lives in plot {head.place.plot} at {head.place.site}"
+        case Place.PACKED:
+            return "It lives, packed for a journey"
+    return "It lives, but has no place"
+
+
+def _way(found: Trace) -> str:
+    cuttings = max(node.distance for node in found.nodes)
+    back = counted(cuttings, "cutting,cuttings")
+    if not found.complete:
+        gaps = counted(len(found.gaps), "gap,gaps")
+        return f"Its trace goes {back} back and has {gaps}" if cuttings else f"Its trace has {gaps}"
+    word = "colony" if len(found.donors) == 1 else "colonies"
+    wild = f"the wild {word} {listed(donor.colony for donor in found.donors)}"
+    return f"It is {back} away from {wild}" if cuttings else f"It was taken straight from {wild}"

@@ -1,0 +1,49 @@
+"""Filters of plantings, visits and observations."""
+
+from __future__ import annotations
+
+from django_filters import UUIDFilter
+
+from nursery.core.filters import CodeFilter, FilterSet, WhenFilter, WordFilter, event_filters
+from nursery.donors.models import DonorColony, Genet, Taxon
+from nursery.lineage.filters import GenetFilter
+from nursery.lineage.models import Ramet
+from nursery.lineage.words import Cause
+from nursery.outplanting.models import Condition
+from nursery.places.models import Plot, Reef, Site
+
+OutplantingFilters: type[FilterSet] = type(
+    "OutplantingFilters",
+    (FilterSet,),
+    {
+        **event_filters(),
+        "site": CodeFilter(field_name="plot__site", model=Site),
+        "plot": CodeFilter(field_name="plot", model=Plot),
+        "ramet": CodeFilter(field_name="outplants__ramet", model=Ramet),
+    },
+)
+VisitFilters: type[FilterSet] = type(
+    "VisitFilters",
+    (FilterSet,),
+    {
+        **event_filters(),
+        "site": CodeFilter(field_name="site", model=Site),
+        "reef": CodeFilter(field_name="reef", model=Reef),
+    },
+)
+
+
+class ObservationFilters(FilterSet):
+    """Of what, where, when, and what was seen."""
+
+    visit = UUIDFilter(field_name="visit__event__uid")
+    when = WhenFilter(field_name="visit__event__")
+    site = CodeFilter(field_name="visit__site", model=Site)
+    reef = CodeFilter(field_name="visit__reef", model=Reef)
+    plot = CodeFilter(field_name="plot", model=Plot)
+    ramet = CodeFilter(field_name="ramet", model=Ramet)
+    colony = CodeFilter(field_name="colony", model=DonorColony)
+    genet = GenetFilter(field_name="ramet__genet", model=Genet)
+    taxon = CodeFilter(field_name="ramet__taxon", model=Taxon)
+    condition = WordFilter(field_name="condition", word=Condition)
+    cause = WordFilter(field_name="cause", word=Cause)

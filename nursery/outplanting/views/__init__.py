@@ -1,0 +1,1 @@
+"""Pages of plots, outplantings and visits, of any one entry, and the find field."""

@@ -1,0 +1,44 @@
+"""Where the find field leads."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpRequest, HttpResponseRedirect
+from django.http.response import HttpResponseBase
+from django.urls import reverse
+from rest_framework.request import Request
+
+from nursery.core.filters import refuse_unknown
+from nursery.core.views.base import Page
+from nursery.core.views.tables import address, without_empty
+from nursery.outplanting.find import Found, Hit, find
+
+
+class FindPage(Page):
+    """One thing of that name: its page. Several: a list of them. None: near ones that exist."""
+
+    template_name = "outplanting/find.html"
+
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        filled = without_empty(request.GET)
+        if filled is not None:
+            return HttpResponseRedirect(address(request.path, filled))
+        refuse_unknown(Request(request), ["q"])
+        found = find(self.actor, request.GET.get("q", ""))
+        if found.exact and len(found.hits) == 1 and found.hits[0].sure:
+            return HttpResponseRedirect(href(found.hits[0]))
+        return self.render_to_response(self.get_context_data(found=found))
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        found: Found = kwargs["found"]
+        return super().get_context_data(
+            hits=[(hit, href(hit)) for hit in found.hits],
+            near=[(code, reverse("ramet", args=[code])) for code in found.near],
+            **kwargs,
+        )
+
+
+def href(hit: Hit) -> str:
+    """The page of what was found."""
+    return reverse(hit.kind, args=[hit.code])

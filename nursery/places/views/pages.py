@@ -1,0 +1,279 @@
+"""One page for each reef, nursery, system, bay and structure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from django.urls import reverse
+
+from nursery.core.phrases import counted, day, in_words, link, number
+from nursery.core.views.base import Link
+from nursery.core.views.register import Fact, RegisterPage, Section
+from nursery.core.views.tables import Column, table
+from nursery.donors.models import DonorColony
+from nursery.lineage.living import COLONY, living, living_by
+from nursery.lineage.plate import bench
+from nursery.places.models import Bay, Nursery, Reef, Structure, System
+from nursery.places.views.lists import LIVING, code_column, count_living, size, stands_in
+
+MOST_SHOWN = 20
+"""The most rows that a page shows of a list that has a page of its own."""
+
+
+def all_of(list_name: str, filter_name: str, code: str, words: str) -> Link:
+    """The way to a whole list, filtered."""
+    return Link(words, f"{reverse(list_name)}?{filter_name}={code}")
+
+
+class ReefPage(RegisterPage):
+    """A reef with its colonies and sites."""
+
+    place = "colonies"
+    model = Reef
+    name = "reef"
+
+    def says(self) -> str:
+        colonies = counted(self.row.colonies.count(), "donor colony,donor colonies")
+        return f"{colonies} of the register stand on {self.row.name}."
+
+    def facts(self) -> Sequence[Fact]:
+        return public_facts(self.row)
+
+    def sections(self) -> Sequence[Section]:
+        colonies = list(
+            DonorColony.objects.filter(reef=self.row).select_related("taxon").order_by("code")[
+                :MOST_SHOWN
+            ]
+        )
+        count_living(colonies, COLONY)
+        sites = list(self.row.sites.order_by("code"))
+        count_living(sites, "plot__site")
+        return [
+            Section(
+                "Donor colonies",
+                table(
+                    [
+                        code_column("colony"),
+                        Column("Name", lambda row: row.name),
+                        Column("Taxon", lambda row: link(row.taxon, "taxon", row.taxon.code)),
+                        Column("Living descendants", lambda row: row.living_now, number=True),
+                    ],
+                    colonies,
+                    "Donor colonies on this reef",
+                    "No donor colony of this reef is in the register.",
+                ),
+                more=all_of("colonies", "reef", self.row.code, "All donor colonies of this reef"),
+            ),
+            Section(
+                "Outplant sites",
+                table(
+                    [code_column("site"), Column("Name", lambda row: row.name), LIVING],
+                    sites,
+                    "Outplant sites at this reef",
+                    "No outplant site lies at this reef.",
+                ),
+            ),
+        ]
+
+
+class NurseryPage(RegisterPage):
+    """A nursery with its water and structures."""
+
+    place = "nursery"
+    model = Nursery
+    name = "nursery"
+    joined = ("series",)
+
+    def says(self) -> str:
+        n = living().filter(structure__nursery=self.row).count()
+        return f"{counted(n, 'ramet,ramets')} live at {self.row.name}."
+
+    def facts(self) -> Sequence[Fact]:
+        return [
+            Fact("Kind", self.row.get_kind_display()),
+            Fact("Time zone", self.row.timezone),
+            Fact("Codes of ramets cut here", f"{self.row.series}…" if self.row.series else ""),
+            *public_facts(self.row),
+        ]
+
+    def sections(self) -> Sequence[Section]:
+        systems = list(self.row.systems.order_by("code"))
+        structures = list(self.row.structures.select_related("bay", "parent", "plot")[:MOST_SHOWN])
+        count_living(systems, "structure__bay__system")
+        count_living(structures, "structure")
+        return [
+            Section(
+                "Systems",
+                table(
+                    [code_column("system"), Column("Name", lambda row: row.name), LIVING],
+                    systems,
+                    "Systems of this nursery",
+                    "No body of water of this nursery is in the register.",
+                ),
+            ),
+            structures_section(
+                structures, all_of("structures", "nursery", self.row.code, "All its structures")
+            ),
+        ]
+
+
+class SystemPage(RegisterPage):
+    """A system: everything in it shares water."""
+
+    place = "nursery"
+    model = System
+    name = "system"
+    joined = ("nursery",)
+
+    def says(self) -> str:
+        n = living().filter(structure__bay__system=self.row).count()
+        return f"{counted(n, 'ramet,ramets')} share the water of {self.row.name}."
+
+    def facts(self) -> Sequence[Fact]:
+        nursery = self.row.nursery
+        return [
+            Fact("Nursery", link(nursery, "nursery", nursery.code)),
+            *common_facts(self.row),
+        ]
+
+    def sections(self) -> Sequence[Section]:
+        bays = list(self.row.bays.order_by("code"))
+        count_living(bays, "structure__bay")
+        return [
+            Section(
+                "Bays",
+                table(
+                    [
+                        code_column("bay"),
+                        Column("Name", lambda row: row.name),
+                        Column("Kind", lambda row: row.get_kind_display()),
+                        LIVING,
+                    ],
+                    bays,
+                    "Bays of this system",
+                    "No bay of this system is in the register.",
+                ),
+                more=all_of("ramets", "system", self.row.code, "All ramets in this water"),
+            )
+        ]
+
+
+class BayPage(RegisterPage):
+    """A bay with the structures that stand in it."""
+
+    place = "nursery"
+    model = Bay
+    name = "bay"
+    joined = ("system__nursery",)
+
+    def says(self) -> str:
+        n = living_by("structure__bay", [self.row.pk]).get(self.row.pk, 0)
+        return f"{counted(n, 'ramet,ramets')} live on the structures in {self.row}."
+
+    def facts(self) -> Sequence[Fact]:
+        system = self.row.system
+        return [
+            Fact("Kind", self.row.get_kind_display()),
+            Fact("System", link(system, "system", system.code)),
+            Fact("Nursery", link(system.nursery, "nursery", system.nursery.code)),
+            *common_facts(self.row),
+        ]
+
+    def sections(self) -> Sequence[Section]:
+        structures = list(self.row.structures.select_related("bay", "parent", "plot"))
+        count_living(structures, "structure")
+        return [structures_section(structures)]
+
+
+class StructurePage(RegisterPage):
+    """A structure as it lies on the bench."""
+
+    template_name = "places/structure.html"
+    place = "nursery"
+    model = Structure
+    name = "structure"
+    joined = ("nursery", "bay__system", "parent", "plot__site")
+
+    def facts(self) -> Sequence[Fact]:
+        row = self.row
+        nursery = row.nursery
+        return [
+            Fact("Kind", row.get_kind_display()),
+            Fact("Size", size(row)),
+            Fact("Stands in", stands_in(row)),
+            Fact("Nursery", link(nursery, "nursery", nursery.code) if nursery else ""),
+            *common_facts(row),
+        ]
+
+    def sections(self) -> Sequence[Section]:
+        moves = list(
+            self.row.steps.filter(live=True)
+            .select_related("event", "bay", "parent", "plot")
+            .order_by("-order")[:MOST_SHOWN]
+        )
+        return [
+            Section(
+                "Where it stood",
+                table(
+                    [
+                        Column("Since", lambda step: in_words(step.event.when)),
+                        Column("In", lambda step: _stood_in(step)),
+                        Column("Entry", lambda step: link("move", "event", step.event.uid)),
+                    ],
+                    moves,
+                    "Where this structure stood",
+                    "It has not been set up anywhere yet.",
+                ),
+            )
+        ]
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(bench=bench(self.row), **kwargs)
+
+
+def _stood_in(step: Any) -> str:
+    """The place that a structure's step names."""
+    if step.bay is not None:
+        return link(step.bay, "bay", step.bay.code)
+    if step.parent is not None:
+        return link(step.parent, "structure", step.parent.code)
+    return link(step.plot, "plot", step.plot.code) if step.plot is not None else "nowhere"
+
+
+def structures_section(structures: Sequence[Structure], more: Link | None = None) -> Section:
+    """Structures that stand somewhere."""
+    return Section(
+        "Structures",
+        table(
+            [
+                code_column("structure"),
+                Column("Name", lambda row: row.name),
+                Column("Kind", lambda row: row.get_kind_display()),
+                Column("Cells", size),
+                Column("Stands in", stands_in),
+                LIVING,
+            ],
+            structures,
+            "Structures here",
+            "No structure stands here.",
+        ),
+        more=more,
+    )
+
+
+def common_facts(row: Any) -> list[Fact]:
+    """What every register row may have."""
+    return [
+        Fact("Closed", day(row.closed_on) if row.closed_on else ""),
+        Fact("Note", row.note),
+    ]
+
+
+def public_facts(row: Any) -> list[Fact]:
+    """A public position, as on a chart, and what every row may have."""
+    known = row.latitude is not None and row.longitude is not None
+    position = f"{number(row.latitude)}, {number(row.longitude)} (WGS 84)" if known else ""
+    return [Fact("Position", position), *common_facts(row)]
+
+

@@ -1,0 +1,89 @@
+"""The addresses of the API."""
+
+from django.urls import URLPattern, URLResolver, include, path, re_path
+from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerView
+from rest_framework.routers import SimpleRouter
+
+from nursery.access.api import TokenViewSet
+from nursery.core.api.views import AnyEventViewSet, ChangeViewSet, NoSuchAddress, SeriesViewSet
+from nursery.diversity.api import DiversityView
+from nursery.donors.api import DonorViewSet, GenetViewSet, PermitViewSet, TaxonViewSet
+from nursery.lineage.api import events
+from nursery.lineage.api.ramets import (
+    DonorDescendants,
+    GenetDescendants,
+    RametDescendants,
+    RametViewSet,
+)
+from nursery.outplanting.api import ObservationViewSet, OutplantingViewSet, VisitViewSet
+from nursery.places.api import (
+    BayViewSet,
+    NurseryViewSet,
+    PlotViewSet,
+    ReefViewSet,
+    SiteViewSet,
+    StructureViewSet,
+    SystemViewSet,
+)
+
+router = SimpleRouter()
+for name, viewset in (
+    ("reefs", ReefViewSet),
+    ("nurseries", NurseryViewSet),
+    ("systems", SystemViewSet),
+    ("bays", BayViewSet),
+    ("structures", StructureViewSet),
+    ("sites", SiteViewSet),
+    ("plots", PlotViewSet),
+    ("taxa", TaxonViewSet),
+    ("permits", PermitViewSet),
+    ("genets", GenetViewSet),
+    ("donors", DonorViewSet),
+    ("ramets", RametViewSet),
+    ("collections", events.CollectionViewSet),
+    ("intakes", events.IntakeViewSet),
+    ("fragmentations", events.FragmentationViewSet),
+    ("moves", events.MoveViewSet),
+    ("structure-moves", events.StructureMoveViewSet),
+    ("stock-entries", events.StockEntryViewSet),
+    ("outplantings", OutplantingViewSet),
+    ("visits", VisitViewSet),
+    ("observations", ObservationViewSet),
+    ("events", AnyEventViewSet),
+    ("series", SeriesViewSet),
+    ("changes", ChangeViewSet),
+    ("tokens", TokenViewSet),
+):
+    router.register(name, viewset, basename=f"api-{name}")
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("schema/", SpectacularAPIView.as_view(), name="api-schema"),
+    path(
+        "docs/",
+        SpectacularSwaggerView.as_view(url_name="api-schema", template_name="core/api_docs.html"),
+        name="api-docs",
+    ),
+    path(
+        "ramets/<str:code>/descendants/",
+        RametDescendants.as_view({"get": "list"}),
+        name="api-ramets-descendants",
+    ),
+    path(
+        "donors/<str:code>/descendants/",
+        DonorDescendants.as_view({"get": "list"}),
+        name="api-donors-descendants",
+    ),
+    path(
+        "genets/<str:code>/descendants/",
+        GenetDescendants.as_view({"get": "list"}),
+        name="api-genets-descendants",
+    ),
+    path(
+        "sites/<str:code>/diversity/",
+        DiversityView.as_view({"get": "retrieve"}),
+        name="api-sites-diversity",
+    ),
+    path("", include(router.urls)),
+    # Last: an address that nothing answers to is told in the API's own way.
+    re_path(r"", NoSuchAddress.as_view()),
+]
