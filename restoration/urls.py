@@ -4,8 +4,10 @@ from django.contrib import admin
 from django.urls import URLPattern, URLResolver, include, path, re_path
 
 from nursery.core.views.base import NoSuchPage
+from nursery.core.views.session import BackOfficeDoor
 
 urlpatterns: list[URLPattern | URLResolver] = [
+    path("admin/login/", BackOfficeDoor.as_view()),
     path("admin/", admin.site.urls),
     path("api/", include("restoration.api_urls")),
     path("", include("nursery.core.urls")),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django import forms
+from django.http import QueryDict
 
 from nursery.outplanting.counts import Stand
 
@@ -26,6 +27,6 @@ class SiteForm(forms.Form):
     )
     taxon = forms.CharField(required=False, max_length=120, label="Taxon")
 
-    def __init__(self, *args: object, taxa: list[tuple[str, str]], **kwargs: object) -> None:
-        super().__init__(*args, label_suffix="", **kwargs)  # type: ignore[arg-type]  # handed on as they came
+    def __init__(self, given: QueryDict, taxa: list[tuple[str, str]]) -> None:
+        super().__init__(given, label_suffix="")
         self.fields["taxon"].widget = forms.Select(choices=[("", "all taxa"), *taxa])

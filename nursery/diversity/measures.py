@@ -20,7 +20,9 @@ class Measure:
     places: int = 2
 
 
-SYMBOLS = "N ramets, G genets, n ramets of one genet, p = n / N; ramets without a genet are left out."
+SYMBOLS = (
+    "N ramets, G genets, n ramets of one genet, p = n / N; ramets without a genet are left out."
+)
 
 MEASURES = (
     Measure(

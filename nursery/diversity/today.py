@@ -122,11 +122,7 @@ def today(actor: Actor) -> Today:
 
 
 def _standing(genets: int, with_genet: int) -> Standing:
-    rows = (
-        living()
-        .values_list("place", "structure__nursery", "plot__site")
-        .annotate(n=Count("pk"))
-    )
+    rows = living().values_list("place", "structure__nursery", "plot__site").annotate(n=Count("pk"))
     places = dict.fromkeys(Place, 0)
     nurseries, sites = set(), set()
     for place, nursery, site, n in rows:
@@ -193,6 +189,4 @@ def _dominated() -> Iterator[Dominated]:
     genets = Genet.objects.select_related("canonical").in_bulk(over.values())
     for pk in sorted(over, key=lambda pk: sites[pk].code):
         genet = over[pk]
-        yield Dominated(
-            sites[pk], genets[genet], counts[pk][genet], sum(counts[pk].values())
-        )
+        yield Dominated(sites[pk], genets[genet], counts[pk][genet], sum(counts[pk].values()))

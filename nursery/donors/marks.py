@@ -1,7 +1,8 @@
 """The mark of a genet: a short label, a hue and a hatch, everywhere the same.
 
 They follow from the row's id alone, so that a mark never changes when other genets come and go. Of
-48 genets entered one after another no two share both hue and hatch; the label is never shared.
+48 genets entered one after another no two share both hue and hatch, and neighbours share neither;
+the label is never shared.
 Pure.
 """
 
@@ -30,8 +31,9 @@ def mark_of(genet_id: int) -> Mark:
     if genet_id < 1:
         raise ValueError(f"Ids are counted from 1: {genet_id}.")
     n = genet_id - 1
-    # One hue on with every genet, and one hatch more after each round of hues.
-    return Mark(_label(n), n % HUES, (n + n // HUES) % HATCHES)
+    # Hue and hatch both go on with every genet; each round of hues begins one hatch back.
+    rounds, hue = divmod(n, HUES)
+    return Mark(_label(n), hue, (hue - rounds) % HATCHES)
 
 
 def _label(n: int) -> str:

@@ -23,7 +23,7 @@ def living() -> QuerySet[Ramet]:
 def living_by(path: str, ids: Iterable[int]) -> dict[int, int]:
     """Living ramets by what `path` leads to (`structure`, `plot__site`, COLONY …), of these ids."""
     rows = living().filter(**{f"{path}__in": list(ids)}).values_list(path)
-    return {key: n for key, n in rows.annotate(n=Count("pk"))}
+    return dict(rows.annotate(n=Count("pk")))
 
 
 def living_by_genet(ids: Iterable[int] | None = None) -> dict[int, int]:
@@ -33,4 +33,4 @@ def living_by_genet(ids: Iterable[int] | None = None) -> dict[int, int]:
         wanted = list(ids)
         ramets = ramets.filter(Q(genet__in=wanted) | Q(genet__canonical__in=wanted))
     rows = ramets.annotate(individual=INDIVIDUAL).values_list("individual")
-    return {key: n for key, n in rows.annotate(n=Count("pk"))}
+    return dict(rows.annotate(n=Count("pk")))

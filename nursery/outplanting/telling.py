@@ -88,7 +88,8 @@ def _step(step: StepView) -> str:
 
 
 def _place(step: StepView) -> str:
-    assert step.place is not None
+    if step.place is None:
+        return ""
     at = step.place.nursery or step.place.site
     return f"{step.place.name} ({at})" if at else step.place.name
 

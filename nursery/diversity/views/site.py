@@ -7,14 +7,13 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
-from django.http import HttpRequest, HttpResponseRedirect
-from django.http.response import HttpResponseBase
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from rest_framework.request import Request
 
-from nursery.core.errors import Problem
+from nursery.core.errors import Problem, Unknown
 from nursery.core.filters import refuse_unknown
 from nursery.core.phrases import counted, day, link, number, percent
 from nursery.core.problems import ParameterRefused
@@ -27,7 +26,6 @@ from nursery.diversity.queries import Group, Report, diversity
 from nursery.donors.models import Genet, Taxon
 from nursery.donors.queries import taxon as taxon_named
 from nursery.donors.templatetags.genet_marks import genet_mark
-from nursery.core.errors import Unknown
 from nursery.outplanting.counts import Stand
 from nursery.places.models import Site
 from nursery.places.queries import site as site_of_code
@@ -35,6 +33,9 @@ from nursery.places.queries import site as site_of_code
 PARAMETERS = ("state", "as_of", "taxon")
 _MEASURE = {measure.key: measure for measure in MEASURES}
 _IN_TABLE = ("hill_1", "clonal_richness", "pielou", "largest_share")
+_MINOR = ("clonal_richness", "pielou")
+_SCALES = (10, 25, 50, 100)
+"""Where the line that shares are drawn on may end, in per cent."""
 _STATE_WORDS = {
     Stand.ALIVE: "alive",
     Stand.SEEN: "seen alive at the last look",
@@ -61,7 +62,7 @@ class SitePage(Page):
     def site(self) -> Site:
         return site_of_code(self.kwargs["code"])
 
-    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         if self.site.code != self.kwargs["code"]:
             return canonical(request, reverse("site", args=[self.site.code]))
         filled = without_empty(request.GET)
@@ -93,7 +94,14 @@ class SitePage(Page):
             measures=[shown(measure, whole) for measure in MEASURES],
             symbols=SYMBOLS,
             shares=shares_table(report, ids),
-            groups=groups_table(report.groups),
+            groups=groups_table(
+                [row for row in report.groups if row.plot is None or row.taxon is None],
+                "Diversity of the site, of its taxa and of its plots",
+            ),
+            taxa_in_plots=groups_table(
+                [row for row in report.groups if row.plot is not None and row.taxon is not None],
+                "Diversity of each taxon in each plot",
+            ),
             now=state is Stand.ALIVE and as_of is None,
             **kwargs,
         )
@@ -161,7 +169,9 @@ def look_words(report: Report) -> str:
     if not look.planted:
         return ""
     seen = look.seen_alive + look.seen_dead + look.seen_missing
-    text = f"Of {counted(look.planted, 'ramet,ramets')} planted, {number(look.alive)} count as alive. "
+    text = (
+        f"Of {counted(look.planted, 'ramet,ramets')} planted, {number(look.alive)} count as alive. "
+    )
     if not seen or look.oldest is None or look.newest is None:
         return text + "None has been looked for since."
     when = f"on {day(look.newest)}"
@@ -191,6 +201,9 @@ def value_words(measure: Measure, value: Value) -> str:
 
 def shares_table(report: Report, ids: dict[str, int]) -> Table:
     """The genets of a site, the most numerous first, each with a bar as long as its share."""
+    shares = report.whole.genets
+    largest = max((row.share * 100 for row in shares), default=0.0)
+    top = next(top for top in _SCALES if largest <= top + 1e-9)
     return table(
         [
             Column(
@@ -201,20 +214,21 @@ def shares_table(report: Report, ids: dict[str, int]) -> Table:
                     link(f"{row.genet} {row.name}".strip(), "genet", row.genet),
                 ),
             ),
-            Column("Taxon", lambda row: row.taxon),
-            Column("Status", lambda row: row.status),
+            Column("Taxon", lambda row: row.taxon, minor=True),
+            Column("Status", lambda row: row.status, minor=True),
             Column("Ramets", lambda row: row.ramets, number=True),
             Column("Share", lambda row: percent(row.share), number=True),
-            Column("Drawn", lambda row: bar(row.share)),
+            Column(f"Drawn, 0 to {top}\u00a0%", lambda row: bar(row.share * 100 / top)),
         ],
-        report.whole.genets,
+        shares,
         f"Genets {_STATE_WORDS[report.state]} at this site",
         "There is no genet to show.",
+        compact=True,
     )
 
 
 def bar(share: float) -> SafeString:
-    """A share as a bar on a line from 0 to 100 %; the number stands beside it."""
+    """A share of the longest possible bar, on a line as long as that; its number stands beside."""
     return format_html(
         '<svg class="bar" viewBox="0 0 100 10" preserveAspectRatio="none" aria-hidden="true">'
         '<path d="M0 9.5h100" class="bar-line"/>'
@@ -223,17 +237,17 @@ def bar(share: float) -> SafeString:
     )
 
 
-def groups_table(groups: Sequence[Group]) -> Table:
-    """The whole site, its taxa and its plots, one below the other."""
+def groups_table(groups: Sequence[Group], caption: str) -> Table:
+    """Groups one below the other: the whole site, its taxa, its plots, taxa in plots."""
     columns = [
         Column("Group", _group_words),
         Column("Ramets", lambda row: row.indices.ramets, number=True),
-        Column("No genet", lambda row: row.without_genet, number=True),
+        Column("No genet", lambda row: row.without_genet, number=True, minor=True),
         Column("Genets", lambda row: row.indices.genets, number=True),
     ]
     for key in _IN_TABLE:
-        columns.append(Column(_MEASURE[key].name, _cell(key), number=True))
-    return table(columns, groups, "Diversity by plot and by taxon")
+        columns.append(Column(_MEASURE[key].name, _cell(key), number=True, minor=key in _MINOR))
+    return table(columns, groups, caption, compact=True)
 
 
 def _cell(key: str) -> Any:

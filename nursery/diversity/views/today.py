@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.http import HttpRequest
-from django.http.response import HttpResponseBase
+from django.http import HttpRequest, HttpResponse
 from rest_framework.request import Request
 
 from nursery.core.filters import refuse_unknown
+from nursery.core.phrases import counted, listed, number
 from nursery.core.views import kin
 from nursery.core.views.base import Page
 from nursery.core.views.lists import kin_links
-from nursery.diversity.today import today
+from nursery.diversity.today import Today, today
 
 
 class TodayPage(Page):
@@ -21,11 +21,34 @@ class TodayPage(Page):
     place = "today"
     template_name = "diversity/today.html"
 
-    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         refuse_unknown(Request(request), ())
         return super().get(request, *args, **kwargs)
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        found = today(self.actor)
         return super().get_context_data(
-            today=today(self.actor), kin=kin_links(kin.TODAY, self.request.path), **kwargs
+            today=found, says=says(found), kin=kin_links(kin.TODAY, self.request.path), **kwargs
         )
+
+
+def says(found: Today) -> str:
+    """What stands, in one sentence."""
+    here = found.standing
+    if not here.living:
+        return "No ramet lives in the record yet."
+    places = []
+    if here.in_nurseries:
+        nurseries = counted(here.nurseries, "nursery,nurseries")
+        places.append(f"{number(here.in_nurseries)} in {nurseries}")
+    if here.on_sites:
+        places.append(f"{number(here.on_sites)} on {counted(here.sites, 'site,sites')}")
+    if here.packed:
+        places.append(f"{number(here.packed)} packed for a journey")
+    if here.placeless:
+        places.append(f"{number(here.placeless)} without a place")
+    ramets = counted(here.living, "ramet lives,ramets live")
+    text = f"{ramets}, of {counted(here.genets, 'genet,genets')}: {listed(places)}."
+    if here.without_genet:
+        text += f" Of {number(here.without_genet)} the genet is not known."
+    return text

@@ -58,9 +58,9 @@ class TaxonPage(RegisterPage):
 
     def sections(self) -> Sequence[Section]:
         genets = list(
-            self.row.genets.filter(canonical=None).select_related("canonical").order_by("code")[
-                :MOST_SHOWN
-            ]
+            self.row.genets.filter(canonical=None)
+            .select_related("canonical")
+            .order_by("code")[:MOST_SHOWN]
         )
         counts = living_by_genet(row.pk for row in genets)
         return [

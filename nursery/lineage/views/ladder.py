@@ -17,12 +17,12 @@ from nursery.lineage.views.sentences import (
     Said,
     collection_sentences,
     donor_sentence,
+    family_heading,
+    family_sentence,
+    generation,
     observation_sentence,
     outplant_sentence,
     position_note,
-    ramet_heading,
-    ramet_notes,
-    ramet_sentence,
 )
 
 _PLANTED = format_html('<span class="planted">{}</span>', "")
@@ -32,7 +32,7 @@ _GAP = format_html('<span class="gap-mark">{}</span>', "?")
 
 @dataclass(frozen=True, slots=True)
 class Rung:
-    """One rung. `name` is what other rungs lead to; `strands` are drawn left of the words."""
+    """One rung: `strands` are drawn left of the words, `mark` on the one that is its own."""
 
     strands: Sequence[Strand]
     mark: SafeString
@@ -40,7 +40,6 @@ class Rung:
     beside: str = ""
     sentences: Sequence[Said] = ()
     note: str = ""
-    name: str = ""
     broken: bool = False
 
 
@@ -74,15 +73,13 @@ def _planted(trace: Trace, width: int) -> Iterator[Rung]:
 
 
 def _rung(step: Step, strands: Sequence[Strand], genet_ids: Mapping[str, int]) -> Rung:
-    if step.node is not None:
-        node = step.node
+    if step.nodes:
         return Rung(
             strands,
-            disc(genet_ids.get(node.genet or "")),
-            ramet_heading(node),
-            beside=ramet_notes(node),
-            sentences=[ramet_sentence(node, step.born)],
-            name=node.ramet,
+            disc(genet_ids.get(step.nodes[0].genet or "")),
+            family_heading(step.nodes),
+            beside=generation(step.nodes),
+            sentences=[family_sentence(step.nodes)],
         )
     if step.collection is not None:
         row = step.collection

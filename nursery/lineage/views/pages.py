@@ -5,23 +5,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from django.http import HttpRequest
-from django.http.response import HttpResponseBase
+from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from rest_framework.request import Request
 
 from nursery.core.errors import Trouble, Unknown
 from nursery.core.filters import refuse_unknown
-from nursery.core.phrases import counted, in_words, link, listed
+from nursery.core.phrases import counted, in_words, joined, link, listed, tag
 from nursery.core.views.base import Link, Page, canonical
 from nursery.core.views.tables import Column, table
 from nursery.donors.models import Genet, Taxon
-
 from nursery.lineage import queries as lineage
 from nursery.lineage import resolve
 from nursery.lineage.models import Ramet
 from nursery.lineage.queries import Node, StepView, Trace
-from nursery.lineage.views.descent import lives_in_words, where
+from nursery.lineage.views.descent import lives_in_words, places_section, where
 from nursery.lineage.views.ladder import ladder
 from nursery.lineage.words import Life, Place
 from nursery.outplanting.queries import trace
@@ -33,7 +31,7 @@ class RametPage(Page):
     place = "nursery"
     template_name = "lineage/ramet.html"
 
-    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         refuse_unknown(Request(request), ())
         found = trace(self.actor, self.kwargs["code"])
         if found.ramet != self.kwargs["code"]:
@@ -71,6 +69,8 @@ class RametPage(Page):
                 "What happened to this ramet, the newest first",
             ),
             descent=descent,
+            tags=joined(tag(text) for text in found.head.tags),
+            descent_places=places_section(descent, None).table,
             descent_words=lives_in_words(descent.by_life),
             zoanthid=row.taxon.group == Taxon.Group.ZOANTHID,
             **kwargs,

@@ -17,11 +17,13 @@ from nursery.lineage.queries import (
     Node,
     ObservationView,
     OutplantView,
-    StepView,
 )
-from nursery.lineage.words import Cause, Life
+from nursery.lineage.words import Cause, Life, What
 
 Said = str | SafeString
+
+MOST_MOTHERS = 4
+"""The most mothers of a cutting that its sentence names; the rungs below name them all."""
 
 
 def entry(event: EventView) -> SafeString:
@@ -30,34 +32,60 @@ def entry(event: EventView) -> SafeString:
     return format_html("{} by {}", when, listed(event.done_by)) if event.done_by else when
 
 
-def ramet_notes(node: Node) -> str:
-    """What is said beside a ramet's code."""
-    generation = {None: "generation not known", 0: "wild fragment"}.get(
-        node.generation, f"generation {node.generation}"
+def family_heading(nodes: Sequence[Node]) -> Said:
+    """The ramets of one cutting that are on the way, each a link and a place to be led to."""
+    return listed(
+        format_html('<span id="{}">{}{}</span>', node.ramet, _shown(node), _note(node))
+        for node in nodes
     )
-    tags = f"tag {', '.join(node.tags)}" if node.tags else ""
-    ended = node.life.label if node.life is not Life.LIVING else ""
-    return " · ".join(part for part in (generation, tags, ended) if part)
 
 
-def ramet_sentence(node: Node, born: StepView | None) -> SafeString:
-    """How a ramet came into the record: cut, collected, or entered; when, by whom, into what."""
-    into: Said = ""
-    if born is not None and born.place is not None and born.place.structure is not None:
-        into = format_html(", into {}", link(born.place.name, "structure", born.place.structure))
-    return format_html("{} {}{}.", _came(node), entry(node.born), into)
+def _shown(node: Node) -> SafeString:
+    """A ramet's code; the one that the page is about leads nowhere."""
+    return ramet_link(node.ramet) if node.distance else tag(node.ramet)
 
 
-def _came(node: Node) -> Said:
-    if node.sources:
-        mothers = [
-            format_html("{}{}", _down_to(source.ramet), " (used up)" if source.used_up else "")
-            for source in node.sources
-        ]
-        return format_html("Cut from {}", listed(mothers))
-    if node.collection is not None:
-        return "A piece of what was collected"
-    return f"Entered as {node.origin.label}"
+def _note(node: Node) -> SafeString:
+    """The tags of a ramet, and how it ended."""
+    notes = [f"tag {text}" for text in node.tags]
+    if node.life is not Life.LIVING:
+        notes.append(node.life.label)
+    if not notes:
+        return SafeString()
+    return format_html(' <span class="aside">({})</span>', ", ".join(notes))
+
+
+def generation(nodes: Sequence[Node]) -> str:
+    """The generation that one cutting or collection made."""
+    found = nodes[0].generation
+    if found is None:
+        return "generation not known"
+    many = "wild fragments" if len(nodes) > 1 else "wild fragment"
+    return many if found == 0 else f"generation {found}"
+
+
+def family_sentence(nodes: Sequence[Node]) -> SafeString:
+    """How ramets came into the record: cut, collected, entered; when, by whom, into what."""
+    born = [step for node in nodes for step in node.steps if step.what is What.BORN]
+    places = {
+        step.place.name: link(step.place.name, "structure", step.place.structure)
+        for step in born
+        if step.place is not None and step.place.structure is not None
+    }
+    into = format_html(", into {}", listed(places.values())) if places else SafeString()
+    return format_html("{} {}{}.", _came(nodes), entry(nodes[0].born), into)
+
+
+def _came(nodes: Sequence[Node]) -> Said:
+    first = nodes[0]
+    sources = list(dict.fromkeys(source.ramet for node in nodes for source in node.sources))
+    if len(sources) > MOST_MOTHERS:
+        return f"Cut from the {counted(len(sources), 'ramet,ramets')} below"
+    if sources:
+        return format_html("Cut from {}", listed(map(_down_to, sources)))
+    if first.collection is not None:
+        return "Pieces of what was collected" if len(nodes) > 1 else "A piece of what was collected"
+    return f"Entered as {first.origin.label}"
 
 
 def _down_to(code: str) -> SafeString:
@@ -67,15 +95,16 @@ def _down_to(code: str) -> SafeString:
 
 def collection_sentences(row: CollectionView) -> Iterator[SafeString]:
     """What was taken, how much, by whom, under which permit; and who took it in."""
-    source: Said = link(row.colony, "colony", row.colony) if row.colony else "loose pieces"
-    details = [format_html("{} from {}", counted(row.pieces, "piece,pieces"), source)]
+    if row.colony is None:
+        details = [format_html("{}", counted(row.pieces, "loose piece,loose pieces"))]
+    else:
+        source = link(row.colony, "colony", row.colony)
+        details = [format_html("{} from {}", counted(row.pieces, "piece,pieces"), source)]
     if row.share_taken is not None:
         details.append(format_html("{}\u00a0% of the colony", number(row.share_taken)))
     if row.depth_m is not None:
         details.append(format_html("{}\u00a0m deep", number(row.depth_m)))
-    yield format_html(
-        "{} {}; {}.", joined(details), entry(row.event), permits(row.event.permits)
-    )
+    yield format_html("{} {}; {}.", joined(details), entry(row.event), permits(row.event.permits))
     for intake in row.intakes:
         yield intake_sentence(intake)
 
@@ -143,8 +172,3 @@ def observation_sentence(row: ObservationView) -> SafeString:
         details.append(row.note)
     seen = format_html("Seen {} {}", row.condition, entry(row.event))
     return format_html("{}.", joined([seen, *details], "; "))
-
-
-def ramet_heading(node: Node) -> SafeString:
-    """A ramet's code; the one that the page is about leads nowhere."""
-    return ramet_link(node.ramet) if node.distance else tag(node.ramet)

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.http import HttpRequest, HttpResponseRedirect
-from django.http.response import HttpResponseBase
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
 from rest_framework.request import Request
 
@@ -20,7 +19,7 @@ class FindPage(Page):
 
     template_name = "outplanting/find.html"
 
-    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         filled = without_empty(request.GET)
         if filled is not None:
             return HttpResponseRedirect(address(request.path, filled))

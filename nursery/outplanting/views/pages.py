@@ -8,8 +8,7 @@ from functools import cached_property
 from typing import Any
 
 from django.db.models import QuerySet
-from django.http import HttpRequest
-from django.http.response import HttpResponseBase
+from django.http import HttpRequest, HttpResponse
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from rest_framework.request import Request
@@ -20,13 +19,12 @@ from nursery.core.models import Event, EventKind
 from nursery.core.phrases import counted, in_words, link, listed, number, ramet_link
 from nursery.core.views.base import Page
 from nursery.core.views.register import Fact, RegisterPage, Section
-from nursery.core.views.tables import Column, sheet, table
+from nursery.core.views.tables import Column, Sheet, sheet, table
 from nursery.donors.flagged import flags_of_collections
 from nursery.donors.models import Taxon
 from nursery.donors.positions import of_collections
 from nursery.donors.views.lists import (
     event_link,
-
     permits_of,
     taken_from,
     taxon_link,
@@ -67,11 +65,15 @@ class PlotPage(RegisterPage):
             "ramet__plot__site",
         )
 
+    @cached_property
+    def found(self) -> Sheet:
+        return sheet(self.request, self.outplants.order_by("pk"))
+
     def says(self) -> str:
         living = self.row.ramets.filter(life=Life.LIVING, place=Place.PLOT).count()
         return (
             f"{counted(living, 'ramet,ramets')} live in plot {self.row.code}, "
-            f"of {number(self.outplants.count())} planted."
+            f"of {number(self.found.count)} planted."
         )
 
     def facts(self) -> Sequence[Fact]:
@@ -84,7 +86,7 @@ class PlotPage(RegisterPage):
         ]
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        found = sheet(self.request, self.outplants.order_by("pk"))
+        found = self.found
         return super().get_context_data(
             sheet=found,
             table=table(
@@ -117,17 +119,16 @@ def now_elsewhere(row: Outplant, plot: Plot) -> SafeString | str:
     ramet = row.ramet
     if ramet.plot_id == plot.pk:
         return "here"
-    return where(place_view(Place(ramet.place), ramet.structure, ramet.row, ramet.column, ramet.plot))
+    return where(
+        place_view(Place(ramet.place), ramet.structure, ramet.row, ramet.column, ramet.plot)
+    )
 
 
 class EventPage(Page):
     """One entry of any kind: its header, its particulars, and everything that it touched."""
 
+    place = "today"
     template_name = "outplanting/event.html"
-
-    @property
-    def place(self) -> str:  # type: ignore[override]
-        return _PLACES[EventKind(self.event.kind)]
 
     @cached_property
     def event(self) -> Event:
@@ -142,7 +143,7 @@ class EventPage(Page):
             raise Unknown(Problem("unknown_event", "There is no such entry."))
         return row
 
-    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         refuse_unknown(Request(request), PAGED)
         return super().get(request, *args, **kwargs)
 
@@ -151,7 +152,7 @@ class EventPage(Page):
         kind = EventKind(event.kind)
         rows, columns, caption = touched(event, kind)
         found = sheet(self.request, rows)
-        return super().get_context_data(
+        context = super().get_context_data(
             event=event,
             kind=kind,
             facts=[
@@ -161,6 +162,7 @@ class EventPage(Page):
             ],
             flags=self._flags(kind),
             sheet=found,
+            says=f"{counted(found.count, 'row,rows')}: {caption[0].lower()}{caption[1:]}.",
             table=table(columns, found.rows, caption, "It touched nothing."),
             sections=self._sections(kind),
             zoanthid=kind is EventKind.FRAGMENTATION
@@ -168,6 +170,7 @@ class EventPage(Page):
             permit_caution=kind in (EventKind.COLLECTION, EventKind.OUTPLANTING),
             **kwargs,
         )
+        return {**context, "place": _PLACES[kind]}
 
     def _header(self) -> list[Fact]:
         event = self.event
@@ -286,7 +289,9 @@ def touched(event: Event, kind: EventKind) -> tuple[QuerySet[Any], list[Column],
             .select_related("structure", "bay", "parent", "plot")
             .order_by("pk"),
             [
-                Column("Structure", lambda row: link(row.structure, "structure", row.structure.code)),
+                Column(
+                    "Structure", lambda row: link(row.structure, "structure", row.structure.code)
+                ),
                 Column("To", _stands),
             ],
             "Structures that were set up or moved",
@@ -299,7 +304,9 @@ def touched(event: Event, kind: EventKind) -> tuple[QuerySet[Any], list[Column],
             [
                 Column("Seen", _seen),
                 Column("Genet", lambda row: genet_or_not(row.ramet or row.colony)),
-                Column("Plot", lambda row: link(row.plot, "plot", row.plot.code) if row.plot else ""),
+                Column(
+                    "Plot", lambda row: link(row.plot, "plot", row.plot.code) if row.plot else ""
+                ),
                 Column("Condition", _condition),
                 Column("Tissue lost, %", lambda row: number(row.tissue_lost), number=True),
                 Column("Size, cm", lambda row: number(row.size_cm), number=True),

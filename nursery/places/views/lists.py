@@ -152,7 +152,9 @@ class StructureList(Listing):
     filterset_class = StructureFilters
     title = "Structures"
     names = "structure,structures"
-    empty = "Plates, tables, ropes and what else holds ramets belong here. Nursery staff enter them."
+    empty = (
+        "Plates, tables, ropes and what else holds ramets belong here. Nursery staff enter them."
+    )
     kin = kin.NURSERY
     ordering_fields: ClassVar = {"code": "code", "name": "name", "closed_on": "closed_on"}
     columns = (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cached_property
 from typing import Any
 
 from django.urls import reverse
@@ -13,7 +14,7 @@ from nursery.core.views.register import Fact, RegisterPage, Section
 from nursery.core.views.tables import Column, table
 from nursery.donors.models import DonorColony
 from nursery.lineage.living import COLONY, living, living_by
-from nursery.lineage.plate import bench
+from nursery.lineage.plate import Bench, bench
 from nursery.places.models import Bay, Nursery, Reef, Structure, System
 from nursery.places.views.lists import LIVING, code_column, count_living, size, stands_in
 
@@ -42,9 +43,9 @@ class ReefPage(RegisterPage):
 
     def sections(self) -> Sequence[Section]:
         colonies = list(
-            DonorColony.objects.filter(reef=self.row).select_related("taxon").order_by("code")[
-                :MOST_SHOWN
-            ]
+            DonorColony.objects.filter(reef=self.row)
+            .select_related("taxon")
+            .order_by("code")[:MOST_SHOWN]
         )
         count_living(colonies, COLONY)
         sites = list(self.row.sites.order_by("code"))
@@ -228,8 +229,21 @@ class StructurePage(RegisterPage):
             )
         ]
 
+    @cached_property
+    def bench(self) -> Bench:
+        return bench(self.row)
+
+    def says(self) -> str:
+        here = self.bench
+        parts = [f"{counted(here.living, 'ramet lives,ramets live')} in {self.row.code}"]
+        if here.free is not None:
+            parts.append(f"{counted(here.free, 'cell is,cells are')} free")
+        if here.ended:
+            parts.append(f"{number(here.ended)} ended here")
+        return f"{'; '.join(parts)}."
+
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        return super().get_context_data(bench=bench(self.row), **kwargs)
+        return super().get_context_data(bench=self.bench, **kwargs)
 
 
 def _stood_in(step: Any) -> str:
@@ -275,5 +289,3 @@ def public_facts(row: Any) -> list[Fact]:
     known = row.latitude is not None and row.longitude is not None
     position = f"{number(row.latitude)}, {number(row.longitude)} (WGS 84)" if known else ""
     return [Fact("Position", position), *common_facts(row)]
-
-

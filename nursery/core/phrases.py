@@ -1,0 +1,128 @@
+"""How pages say dates, numbers, codes and lists of names. HTML where a text alone would not do."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString
+
+from nursery.core.codes import CodeError, parse_code
+from nursery.core.dates import When, dated, words
+
+_CLOSE = "\u00a0"
+"""A no-break space: a number and its unit stay on one line."""
+_HYPHENATED = re.compile(r"(\w\S*-\S*\w)")
+
+
+def day(value: date) -> str:
+    """A date as people read it: 4 March 2021."""
+    return words(When(value, value))
+
+
+def in_words(value: When | datetime | date | None) -> str | SafeString:
+    """When something was, for people and (where HTML knows the form) for programs."""
+    if value is None:
+        return ""
+    if isinstance(value, datetime):
+        local = timezone.localtime(value)
+        text = f"{day(local.date())}, {local:%H:%M}"
+        return format_html('<time datetime="{}">{}</time>', local.isoformat("T", "minutes"), text)
+    when = value if isinstance(value, When) else When(value, value)
+    if when.is_day or when.is_whole_month or when.is_whole_year:
+        return format_html('<time datetime="{}">{}</time>', str(when), words(when))
+    return words(when)
+
+
+def on(when: When) -> str:
+    """A date with its preposition, for the middle of a sentence: on 4 March 2021, in March 2021."""
+    return dated(when)
+
+
+def number(value: int | float | Decimal | None, places: int | None = None) -> str:
+    """A number with its thousands apart; rounded to `places` where they are given."""
+    if value is None:
+        return ""
+    if places is not None:
+        return f"{value:,.{places}f}"
+    if isinstance(value, Decimal):
+        return f"{value.normalize():,f}"
+    return f"{value:,}"
+
+
+def percent(share: float | None) -> str:
+    """A share, 0 to 1, in per cent. Never 0 % or 100 % for what is only close to it."""
+    if share is None:
+        return ""
+    value = share * 100
+    shown = f"{value:.0f}"
+    if (shown == "0" and value > 0) or (shown == "100" and value < 100):
+        shown = f"{value:.1f}"
+        if shown in ("0.0", "100.0"):
+            shown = "under 0.1" if value < 1 else "over 99.9"
+    return f"{shown}{_CLOSE}%"
+
+
+def counted(n: int, names: str) -> str:
+    """A number with the word in the right number: `3 ramets`. `names` is singular,plural."""
+    one, _, many = names.partition(",")
+    return f"{n:,}{_CLOSE}{one if n == 1 else many or one + 's'}"
+
+
+def listed(names: Iterable[str]) -> str | SafeString:
+    """Names in a sentence: A, B and C. Safe where all of them are HTML."""
+    found = list(names)
+    if len(found) < 2:
+        return found[0] if found else ""
+    if all(isinstance(name, SafeString) for name in found):
+        return format_html("{} and {}", joined(found[:-1]), found[-1])
+    return f"{', '.join(found[:-1])} and {found[-1]}"
+
+
+def joined(parts: Iterable[Any], between: str = ", ") -> SafeString:
+    """Parts one after the other; what is not HTML yet is escaped."""
+    return format_html_join(between, "{}", ((part,) for part in parts))
+
+
+def unbroken(text: Any) -> SafeString:
+    """A text whose codes (words with a hyphen) are not parted at the end of a line."""
+    parts = _HYPHENATED.split(str(text))
+    return format_html_join(
+        "",
+        "{}",
+        (
+            (format_html('<span class="one">{}</span>', part) if n % 2 else part,)
+            for n, part in enumerate(parts)
+        ),
+    )
+
+
+def tag(code: str) -> SafeString:
+    """A code or a physical tag in its own letters, the check character set slightly apart."""
+    try:
+        parsed = str(parse_code(code))
+    except CodeError:
+        return format_html('<code class="tag">{}</code>', code)
+    body, _, check = parsed.rpartition("-")
+    return format_html('<code class="tag">{}<span class="check">-{}</span></code>', body, check)
+
+
+def link(text: Any, name: str, *args: Any) -> SafeString:
+    """Words that lead to the page `name`."""
+    shown = text if isinstance(text, SafeString) else unbroken(text)
+    return format_html('<a href="{}">{}</a>', reverse(name, args=args), shown)
+
+
+def ramet_link(code: str) -> SafeString:
+    return link(tag(code), "ramet", code)
+
+
+def links(names: Sequence[str], page: str) -> SafeString:
+    """Codes, each leading to its page, with commas between."""
+    return joined(link(name, page, name) for name in names)

@@ -1,0 +1,1 @@
+"""Pages: what all of them stand on, logging in and out, and lists."""

@@ -1,0 +1,24 @@
+"""The lists that belong to each of the five places: words, and the name of the address."""
+
+TODAY = (("Today", "home"), ("All entries", "events"))
+COLONIES = (
+    ("Donor colonies", "colonies"),
+    ("Collections", "collections"),
+    ("Reefs", "reefs"),
+    ("Taxa", "taxa"),
+    ("Permits", "permits"),
+)
+NURSERY = (
+    ("Structures", "structures"),
+    ("Ramets", "ramets"),
+    ("Cuttings", "fragmentations"),
+    ("Nurseries", "nurseries"),
+    ("Systems", "systems"),
+    ("Bays", "bays"),
+)
+REEF = (
+    ("Sites", "sites"),
+    ("Plots", "plots"),
+    ("Outplantings", "outplantings"),
+    ("Visits", "visits"),
+)
