@@ -109,7 +109,7 @@ def _swapped(field: str, message: str) -> CoordinateError:
 
 
 def _degrees(degrees: str, minutes: str = "0", seconds: str = "0") -> Decimal | None:
-    """The angle in degrees; None for sixty or more minutes or seconds."""
+    """The angle in degrees, without a sign; None for sixty or more minutes or seconds."""
     d, m, s = (Decimal(part.replace(",", ".")) for part in (degrees, minutes, seconds))
     if m >= 60 or s >= 60:
         return None
@@ -135,7 +135,7 @@ def _parse_angle(text: str, field: str) -> float:
     if letter and letter in _LETTERS[_OTHER[field]]:
         raise _swapped(field, f"{text.strip()} is a {_OTHER[field]}, not a {field}.")
     negative = part["sign"] == "-" or letter in ("S", "W")
-    return float(-angle if negative else angle) + 0.0  # + 0.0: no negative zero
+    return float(-angle if negative else angle)
 
 
 def _check_range(value: float, field: str) -> None:
@@ -212,7 +212,7 @@ def _iso_angle(sign: str, whole: str, fraction: str, field: str) -> float:
     angle = _degrees(*parts)
     if angle is None:
         raise _malformed(field, sign + whole + fraction)
-    value = float(-angle if sign == "-" else angle) + 0.0
+    value = float(-angle if sign == "-" else angle)
     _check_range(value, field)
     return value
 

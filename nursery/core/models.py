@@ -17,7 +17,7 @@ from nursery.core.words import Word
 
 
 class User(AbstractUser):
-    """A log-in. What it may do is said by its memberships (see `access`), not by Django's groups."""
+    """A log-in. What it may do is said by its memberships (see `access`), not by groups."""
 
     def __str__(self) -> str:
         return self.get_full_name() or self.username

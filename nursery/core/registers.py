@@ -10,7 +10,7 @@ import re
 from collections.abc import Mapping
 from datetime import date, datetime
 from decimal import Decimal
-from typing import Any, TypeAlias, TypeVar
+from typing import Any, TypeAlias, TypeVar, cast
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, models, transaction
@@ -270,12 +270,12 @@ def _choice(field: Field, word: str) -> Any:
 
 
 def _referred(field: Field, raw: Any) -> list[Any]:
-    model = field.related_model
+    # Every relation of a register leads to a register, which has a code.
+    model = cast("type[Register]", field.related_model)
     if isinstance(raw, str):
         raw = [part for part in raw.replace(",", ";").split(";") if part.strip()]
     if not isinstance(raw, list | tuple):
         raise Refused(Problem("malformed", f"{field.verbose_name} is a list of codes."))
-    assert isinstance(model, type)
     rows = [item for item in raw if isinstance(item, models.Model)]
     codes = [str(item).strip().upper()[:60] for item in raw if not isinstance(item, models.Model)]
     if codes:

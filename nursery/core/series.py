@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from django.db.models import F
 from django.db.models.functions import Greatest
 
@@ -14,14 +16,25 @@ def take_codes(prefix: str, n: int) -> list[str]:
     """Take `n` codes of a series; call it inside the action's transaction, after all other locks.
 
     Gaps left by a refused action are fine: a code is never given twice.
-    Raises Refused (`unknown_series`).
+    Raises Refused (`unknown_series`, `series_used_up`).
     """
     series = CodeSeries.objects.select_for_update().filter(prefix=prefix).first()
     if series is None:
         raise Refused(Problem("unknown_series", f"There is no code series {prefix}.", ("series",)))
-    codes, following = next_codes(prefix, series.next_number, n)
+    try:
+        codes, following = next_codes(prefix, series.next_number, n)
+    except ValueError as error:
+        raise Refused(
+            Problem("series_used_up", f"Series {prefix} has no {n} codes left.", ("series",))
+        ) from error
     CodeSeries.objects.filter(pk=series.pk).update(next_number=following)
     return codes
+
+
+def lock_series(prefixes: Iterable[str]) -> None:
+    """Lock several series in the order of their letters, before codes of them are used."""
+    rows = CodeSeries.objects.select_for_update().filter(prefix__in=set(prefixes))
+    list(rows.order_by("prefix"))
 
 
 def pass_codes(codes: list[str]) -> None:

@@ -48,7 +48,7 @@ def may_see_exact(actor: Actor) -> bool:
 
 
 def of_colonies(actor: Actor, colonies: Iterable[DonorColony]) -> dict[int, Seen]:
-    """Positions of colonies by their ids, each as the actor may see it; unknown ones are left out."""
+    """Positions of colonies by their ids, each as the actor may see it, where one is known."""
     rows = list(colonies)
     seen = {row.pk: shown for row in rows if (shown := _rounded(row)) is not None}
     if may_see_exact(actor):

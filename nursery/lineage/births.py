@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from django.db import IntegrityError, transaction
+
 from nursery.core import bulk
 from nursery.core.codes import parse_code
 from nursery.core.errors import Path, ProblemList, Refused
 from nursery.core.models import CodeSeries, Event
-from nursery.core.series import known_series, pass_codes, take_codes
+from nursery.core.series import known_series, lock_series, pass_codes, take_codes
 from nursery.lineage.models import Ramet, Tag
 from nursery.lineage.resolve import refuse_codes
 from nursery.places.actions import open_series
@@ -36,6 +38,9 @@ def give_codes(given: Sequence[tuple[str | None, Path]], prefix: str) -> list[st
     canonical = refuse_codes(brought) if brought else {}
     if canonical:
         _refuse_unknown_series(brought, canonical)
+        lock_series({prefix, *(parse_code(code).series for code in canonical.values())})
+        # Now that the series are ours, once more: another writer may have given one of them.
+        refuse_codes(brought)
         pass_codes(list(canonical.values()))
     fresh = iter(take_codes(prefix, len(given) - len(brought)) if len(brought) < len(given) else ())
     return [canonical[text] if text is not None else next(fresh) for text, _ in given]
@@ -46,6 +51,25 @@ def give_tags(event: Event, tags: Sequence[tuple[Ramet, str | None, Path]]) -> N
     wanted = [(ramet, text, path) for ramet, text, path in tags if text]
     if not wanted:
         return
+    _refuse_taken(wanted)
+    # In the order of their texts, so that two writers of the same tags do not wait for each other.
+    rows = sorted(
+        (
+            Tag(ramet=ramet, text=text, since=event.earliest, event=event)
+            for ramet, text, _ in wanted
+        ),
+        key=lambda tag: tag.text,
+    )
+    try:
+        with transaction.atomic():
+            bulk.insert(Tag, rows)
+    except IntegrityError:
+        # Another writer put one of them on a ramet of his meanwhile.
+        _refuse_taken(wanted)
+        raise
+
+
+def _refuse_taken(wanted: Sequence[tuple[Ramet, str, Path]]) -> None:
     in_force = dict(
         Tag.objects.filter(
             text__in=[text for _, text, _ in wanted], until__isnull=True
@@ -62,13 +86,8 @@ def give_tags(event: Event, tags: Sequence[tuple[Ramet, str | None, Path]]) -> N
             )
         elif text in seen:
             problems.add("tag_twice", f"Tag {text} is given twice in this entry.", *path)
-        seen.add(text or "")
+        seen.add(text)
     problems.raise_if_any()
-    since = event.earliest
-    bulk.insert(
-        Tag,
-        [Tag(ramet=ramet, text=text or "", since=since, event=event) for ramet, text, _ in wanted],
-    )
 
 
 def _refuse_unknown_series(brought: Sequence[tuple[str, Path]], canonical: dict[str, str]) -> None:

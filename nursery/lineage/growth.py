@@ -1,7 +1,8 @@
 """A trace as it is drawn: the planted plug at the top, the wild colony at the foot.
 
-Turns the answer of a trace into rungs of one ladder: ramets, gaps, collections, colonies. Plain
-values in and out.
+Turns the answer of a trace into rungs of one ladder: cuttings, gaps, collections, colonies. What
+one cutting made stands at one rung, however many of its children are on the way, so that a long
+line of pooled cuttings stays a short story. Plain values in and out.
 """
 
 from __future__ import annotations
@@ -9,11 +10,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from nursery.lineage.queries import CollectionView, DonorView, Gap, Node, StepView, Trace
+from nursery.lineage.queries import CollectionView, DonorView, Gap, Node, Trace
 from nursery.lineage.stem import Rung, order, rungs
-from nursery.lineage.words import What
 
-_GAP, _RAMET, _COLLECTION, _COLONY = range(4)
+_GAP, _RAMETS, _COLLECTION, _COLONY = range(4)
+
+Siblings = tuple[Node, ...]
+Thing = Siblings | Gap | CollectionView | DonorView
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,17 +24,10 @@ class Step:
     """One rung of the ladder and what stands at it: exactly one of the four."""
 
     rung: Rung
-    node: Node | None = None
+    nodes: Siblings = ()
     gap: Gap | None = None
     collection: CollectionView | None = None
     donor: DonorView | None = None
-
-    @property
-    def born(self) -> StepView | None:
-        """The step by which the ramet came into the record."""
-        if self.node is None:
-            return None
-        return next((step for step in self.node.steps if step.what is What.BORN), None)
 
 
 def grown(trace: Trace) -> list[Step]:
@@ -39,55 +35,70 @@ def grown(trace: Trace) -> list[Step]:
 
     A colony that only a gap leads to has no line upward: it is known, the cuttings are not.
     """
-    things: dict[str, Node | Gap | CollectionView | DonorView] = {}
+    things: dict[str, Thing] = {}
     sources: dict[str, list[str]] = {}
     rank: dict[str, tuple[int, int, str]] = {}
+
+    def stands(kind: int, key: str, thing: Thing, distance: int, below: list[str]) -> None:
+        things[key] = thing
+        rank[key] = (kind, distance, key)
+        sources[key] = list(dict.fromkeys(below))
+
+    families = _families(trace)
+    home = {node.ramet: key for key, nodes in families.items() for node in nodes}
     gaps = {gap.ramet: gap for gap in trace.gaps}
-    for node in trace.nodes:
-        things[node.ramet] = node
-        rank[node.ramet] = (_RAMET, node.distance, node.ramet)
-        sources[node.ramet] = [source.ramet for source in node.sources]
-        if node.collection is not None:
-            sources[node.ramet] = [_key("collection", node.collection)]
-        gap = gaps.get(node.ramet)
-        if gap is not None:
-            key = _key("gap", node.ramet)
-            things[key] = gap
-            rank[key] = (_GAP, node.distance, node.ramet)
-            sources[key] = []
-            # Loose pieces were collected: what is missing is the colony below.
-            above = sources[node.ramet][0] if node.collection is not None else node.ramet
-            sources.setdefault(above, []).append(key)
+    for key, nodes in families.items():
+        below = [home[source.ramet] for node in nodes for source in node.sources]
+        below += [_key("collection", node.collection) for node in nodes if node.collection]
+        # Loose pieces were collected: what is missing is the colony below.
+        below += [
+            _key("gap", node.ramet)
+            for node in nodes
+            if node.ramet in gaps and node.collection is None
+        ]
+        stands(_RAMETS, key, nodes, nodes[0].distance, below)
     colonies = {donor.colony: donor for donor in trace.donors}
-    for donor in trace.donors:
-        key = _key("colony", donor.colony)
-        things[key] = donor
-        rank[key] = (_COLONY, 0, donor.colony)
-        sources[key] = []
+    loose = {
+        node.collection: gaps[node.ramet]
+        for node in reversed(trace.nodes)
+        if node.collection is not None and node.ramet in gaps
+    }
     for collection in trace.collections:
-        key = _key("collection", collection.event.uid)
-        things[key] = collection
-        rank[key] = (_COLLECTION, 0, collection.event.uid)
-        known = collection.colony in colonies
-        below = sources.setdefault(key, [])
-        if known:
-            below.append(_key("colony", collection.colony or ""))
+        uid = collection.event.uid
+        below = [_key("colony", collection.colony)] if collection.colony in colonies else []
+        if uid in loose:
+            below.append(_key("gap", loose[uid].ramet))
+        stands(_COLLECTION, _key("collection", uid), collection, 0, below)
+    for donor in trace.donors:
+        stands(_COLONY, _key("colony", donor.colony), donor, 0, [])
+    wanted = {name for below in sources.values() for name in below}
+    for gap in trace.gaps:
+        key = _key("gap", gap.ramet)
+        if key in wanted:
+            stands(_GAP, key, gap, 0, [])
     names = order(sources, rank)
     return [_step(rung, things) for rung in rungs(names, sources)]
 
 
-def _key(kind: str, name: str) -> str:
-    # A blank, which no ramet's code has, keeps the kinds apart.
+def _families(trace: Trace) -> dict[str, Siblings]:
+    """The ramets on the way by the entry that they were born by."""
+    found: dict[str, list[Node]] = {}
+    for node in trace.nodes:
+        found.setdefault(_key("born", node.born.uid), []).append(node)
+    return {key: tuple(nodes) for key, nodes in found.items()}
+
+
+def _key(kind: str, name: str | None) -> str:
     return f"{kind} {name}"
 
 
-def _step(rung: Rung, things: Mapping[str, Node | Gap | CollectionView | DonorView]) -> Step:
+def _step(rung: Rung, things: Mapping[str, Thing]) -> Step:
     match things[rung.name]:
-        case Node() as node:
-            return Step(rung, node=node)
         case Gap() as gap:
             return Step(rung, gap=gap)
         case CollectionView() as collection:
             return Step(rung, collection=collection)
         case DonorView() as donor:
             return Step(rung, donor=donor)
+        case nodes:
+            return Step(rung, nodes=nodes)

@@ -64,7 +64,7 @@ class PieceIn(Given):
 
 
 class CollectionIn(EventIn):
-    """Pieces taken from a donor colony, or loose ones at a place (then reef and taxon are named)."""
+    """Pieces taken from a donor colony, or loose ones (then reef and taxon are named)."""
 
     colony: CodeText | None = None
     reef: CodeText | None = None
@@ -149,7 +149,7 @@ class ChildIn(Given):
 
 
 class FragmentationIn(EventIn):
-    """Cutting: `count` like children, or `children` row by row. `structure` is the default place."""
+    """Cutting: `count` like children, or `children` row by row; `structure` is their place."""
 
     sources: Annotated[tuple[SourceIn, ...], Field(min_length=1, max_length=200)]
     count: Annotated[int, Field(ge=1, le=MOST_ROWS)] | None = None

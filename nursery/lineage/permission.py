@@ -1,4 +1,5 @@
-"""Who may handle which stock: staff their own nursery's, field staff what is on the way or planted."""
+"""Who may handle which stock: staff that of their nursery, field staff what is under way or
+planted."""
 
 from __future__ import annotations
 

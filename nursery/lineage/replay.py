@@ -66,7 +66,7 @@ class State:
     column: int | None = None
     plot: int | None = None
     steps: int = 0
-    not_before: datetime = datetime.min
+    not_before: datetime = datetime.min  # noqa: DTZ901 - the calendar of the place, no zone
 
 
 def advance(state: State, change: Change, when: When) -> State:

@@ -83,6 +83,29 @@ def lock_structures(ids: Iterable[int]) -> dict[int, Structure]:
     return {row.pk: row for row in rows}
 
 
+def lock_with_kin(moved: Iterable[int], parents: Iterable[int]) -> dict[int, Structure]:
+    """Lock structures that move with all they hold, and those they move into with all these stand
+    in: so no two moves close a ring together, or wait for each other."""
+    moved, parents = set(moved), set(parents)
+    while True:
+        rows = lock_structures(_kin(moved, parents))
+        # Once more, for another move may have changed it while this one waited.
+        if _kin(moved, parents) <= rows.keys():
+            return rows
+
+
+def _kin(moved: set[int], parents: set[int]) -> set[int]:
+    held, stems = set(moved), set(parents)
+    below, above = moved, parents
+    while below:
+        below = set(Structure.objects.filter(parent__in=below).values_list("pk", flat=True)) - held
+        held |= below
+    while above:
+        above = set(Structure.objects.filter(held__in=above).values_list("pk", flat=True)) - stems
+        stems |= above
+    return held | stems
+
+
 def stand(event: Event, standings: Sequence[Standing]) -> None:
     """Write where structures stand from this event on, with all that follows from it.
 
@@ -106,8 +129,8 @@ def stand(event: Event, standings: Sequence[Standing]) -> None:
         if before is not None and event.when.upper < before.when.lower:
             problems.add(
                 "behind_later_entry",
-                f"{row.code} was last moved on {before.when}; this entry of {event.when} would come "
-                "before that. Check both dates.",
+                f"{row.code} was last moved on {before.when}; this entry of {event.when} would "
+                "come before that. Check both dates.",
                 "when",
             )
     problems.raise_if_any()
@@ -156,11 +179,8 @@ def _nursery_of(standing: Standing) -> int | None:
 
 def _hand_down_nursery(row: Structure) -> None:
     """Structures held by this one, and those held by them, are at its nursery too."""
-    level = [row.pk]
-    while level:
-        held = Structure.objects.filter(parent_id__in=level)
-        level = list(held.values_list("pk", flat=True))
-        held.update(nursery_id=row.nursery_id)
+    held = _kin({row.pk}, set()) - {row.pk}
+    Structure.objects.filter(pk__in=held).update(nursery_id=row.nursery_id)
 
 
 def _holds(row: Structure, other: Structure, parents: Mapping[int, Structure | None]) -> bool:
@@ -171,7 +191,7 @@ def _holds(row: Structure, other: Structure, parents: Mapping[int, Structure | N
         if at.pk == row.pk:
             return True
         seen.add(at.pk)
-        at = parents[at.pk] if at.pk in parents else at.parent
+        at = parents.get(at.pk, at.parent)
     return False
 
 

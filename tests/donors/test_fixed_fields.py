@@ -24,9 +24,7 @@ def colony(lead: Actor) -> DonorColony:
     return make.colony(lead, make.taxon(lead), make.reef(lead))
 
 
-def test_a_colony_that_was_collected_from_keeps_its_genet(
-    lead: Actor, colony: DonorColony
-) -> None:
+def test_a_colony_that_was_collected_from_keeps_its_genet(lead: Actor, colony: DonorColony) -> None:
     make.collection(lead, colony)
     other = make.genet(lead, colony.taxon)
     with pytest.raises(Refused) as refused:

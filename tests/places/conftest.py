@@ -1,10 +1,5 @@
 """One of everything, for tests that are about something else."""
 
-import pytest
+from tests.standing import programme, standing
 
-from tests import factories as f
-
-
-@pytest.fixture
-def programme(db: None) -> f.Programme:
-    return f.programme()
+__all__ = ["programme", "standing"]

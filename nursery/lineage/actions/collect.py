@@ -122,8 +122,8 @@ def _source(given: CollectionIn) -> _Source:
         if colony.found_on is not None and given.when.latest < colony.found_on:
             problems.add(
                 "before_colony_found",
-                f"{colony.code} was found on {colony.found_on}; an entry {dated(given.when)} is before that. "
-                "Check both dates.",
+                f"{colony.code} was found on {colony.found_on}; an entry {dated(given.when)} is "
+                "before that. Check both dates.",
                 "when",
             )
         problems.raise_if_any()
@@ -139,7 +139,6 @@ def _source(given: CollectionIn) -> _Source:
         problems.add("unknown_genet", f"There is no genet {given.genet}.", "genet")
     if genet is not None and taxon is not None and genet.taxon_id != taxon.pk:
         problems.add("genet_other_taxon", f"{genet.code} is not of {taxon.name}.", "genet")
-    problems.raise_if_any()
-    assert reef is not None
-    assert taxon is not None
+    if problems or reef is None or taxon is None:
+        raise Refused(problems.items)
     return _Source(None, reef, taxon, genet)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from django.db import transaction
 
@@ -10,7 +10,7 @@ from nursery.core.actor import Actor, require_at
 from nursery.core.errors import ProblemList, Refused
 from nursery.core.models import EventKind
 from nursery.core.recording import Recorded, begin
-from nursery.donors.models import DonorColony, DonorSet, Genet, Taxon
+from nursery.donors.models import DonorColony, Genet, Taxon
 from nursery.donors.permits import attach
 from nursery.donors.sets import donor_set
 from nursery.lineage.actions.intake import placed
@@ -59,6 +59,7 @@ def enter_stock(actor: Actor, given: StockEntryIn) -> Recorded:
                 "structure",
             )
     problems.raise_if_any()
+    known.give_donors(ramets)
     codes = give_codes(
         [(wanted.code, ("ramets", row, "code")) for row, wanted in enumerate(given.ramets)],
         series_prefix(given.series, nursery.series),
@@ -99,7 +100,7 @@ class _Known:
 
     def __init__(self, rows: Iterable[LegacyIn]) -> None:
         wanted = list(rows)
-        self.sets: dict[frozenset[int], DonorSet | None] = {}
+        self.donors: list[list[int]] = []
         self.taxa = {
             row.code: row for row in Taxon.objects.filter(code__in={r.taxon for r in wanted})
         }
@@ -124,9 +125,7 @@ class _Known:
                 "unknown_genet", f"There is no genet {wanted.genet}.", "ramets", row, "genet"
             )
         colonies = [self.colonies[code] for code in wanted.donors if code in self.colonies]
-        donors = frozenset(colony.pk for colony in colonies)
-        if donors not in self.sets:
-            self.sets[donors] = donor_set(donors)
+        self.donors.append(sorted({colony.pk for colony in colonies}))
         for code in wanted.donors:
             if code not in self.colonies:
                 problems.add(
@@ -163,7 +162,13 @@ class _Known:
             base=wanted.base,
             purpose=Purpose.of(wanted.purpose),
             genet=genet,
-            donor_set=self.sets[donors],
             generation=wanted.generation,
             note=wanted.note,
         )
+
+    def give_donors(self, ramets: Sequence[Ramet]) -> None:
+        """Give each ramet its donor set, once the structures are locked; sets are made in their
+        order, so that two writers of the same ones do not wait for each other."""
+        sets = {ids: donor_set(ids) for ids in sorted({tuple(each) for each in self.donors})}
+        for ramet, ids in zip(ramets, self.donors, strict=True):
+            ramet.donor_set = sets[tuple(ids)]

@@ -16,7 +16,7 @@ from nursery.donors.permits import attach
 from nursery.lineage.inputs import StandingIn, StructureMoveIn
 from nursery.lineage.models import Ramet
 from nursery.lineage.words import Life
-from nursery.places.actions import Standing, lock_structures, stand
+from nursery.places.actions import Standing, lock_with_kin, stand
 from nursery.places.cells import Cell, CellError, parse_cell
 from nursery.places.models import Bay, Plot, Structure
 from nursery.places.queries import plots_by_code, structures_by_code
@@ -89,7 +89,10 @@ def _standings(given: StructureMoveIn) -> list[Standing]:
     rows = given.structures
     names = {row.structure for row in rows} | {row.parent for row in rows if row.parent}
     known = structures_by_code(names)
-    locked = lock_structures(row.pk for row in known.values())
+    locked = lock_with_kin(
+        [known[row.structure].pk for row in rows if row.structure in known],
+        [known[row.parent].pk for row in rows if row.parent in known],
+    )
     structures = {code: locked[row.pk] for code, row in known.items()}
     bays = {
         bay.code: bay

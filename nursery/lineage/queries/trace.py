@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from django.db.models import Prefetch
 
-from nursery.core.actor import Actor
+from nursery.core.actor import Actor, require_read
 from nursery.core.dates import dated
 from nursery.core.models import Event
 from nursery.donors import positions
@@ -42,8 +42,10 @@ _ORIGIN_GAPS = {
 def trace(actor: Actor, text: str) -> Trace:
     """The trace of the ramet that a code, a tag or a place names.
 
-    Raises Unknown with near codes that exist. The number of queries does not grow with the way.
+    Raises NotAllowed; Unknown with near codes that exist. The number of queries does not grow with
+    the way.
     """
+    require_read(actor)
     ramet = resolve.one(text)
     ramets = {
         row.pk: row

@@ -1,0 +1,213 @@
+"""The fold of a ramet's steps, by itself: no database."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from nursery.core.dates import When, certainly_before, parse_when
+from nursery.lineage.replay import ACTS, Change, State, StepRefused, advance, fold
+from nursery.lineage.words import Cause, Life, Place, What
+
+BIRTH = Change(What.BORN, life=Life.LIVING, place=Place.NOWHERE)
+DAY = parse_when("2021-03-04")
+
+# What each kind of step says, as the actions write it.
+SAID = {
+    What.RECEIVED: Change(What.RECEIVED, place=Place.STRUCTURE, structure=1, row=2, column=3),
+    What.PLACED: Change(What.PLACED, place=Place.STRUCTURE, structure=1, row=2, column=3),
+    What.PACKED: Change(What.PACKED, place=Place.PACKED),
+    What.CUT_FROM: Change(What.CUT_FROM),
+    What.USED_UP: Change(What.USED_UP, life=Life.USED_UP, place=Place.NOWHERE),
+    What.PLANTED: Change(What.PLANTED, place=Place.PLOT, plot=4),
+    What.SEEN_ALIVE: Change(What.SEEN_ALIVE, life=Life.LIVING),
+    What.SEEN_DEAD: Change(What.SEEN_DEAD, life=Life.DEAD, cause=Cause.STORM),
+    What.SEEN_MISSING: Change(What.SEEN_MISSING, life=Life.LOST),
+    What.LIFTED: Change(What.LIFTED, place=Place.PACKED),
+    What.ENDED: Change(What.ENDED, life=Life.DISCARDED, place=Place.NOWHERE),
+}
+AFTER_BIRTH = [what for what in What if what is not What.BORN]
+
+days = st.dates(date(2020, 1, 1), date(2023, 12, 31))
+whens = st.builds(
+    lambda day, width: When(day, day + timedelta(days=width)), days, st.integers(0, 400)
+) | st.builds(lambda day, time: When(day, day, time.replace(fold=0)), days, st.times())
+whats = st.sampled_from(AFTER_BIRTH)
+histories = st.lists(st.tuples(whats, whens), max_size=12)
+
+
+def born(place: Place = Place.NOWHERE, when: When = DAY) -> State:
+    birth = replace(BIRTH, place=place, plot=4 if place is Place.PLOT else None)
+    if place is Place.STRUCTURE:
+        birth = replace(birth, structure=1, row=2, column=3)
+    return advance(State(), birth, when)
+
+
+def code_of(state: State, change: Change, when: When = DAY) -> str:
+    with pytest.raises(StepRefused) as caught:
+        advance(state, change, when)
+    return caught.value.code
+
+
+def taken(history: list[tuple[What, When]]) -> tuple[State, list[tuple[Change, When]]]:
+    """The state after a birth and as much of the history as can follow, with what was taken."""
+    steps = [(BIRTH, history[0][1] if history else DAY)]
+    state = fold(steps)
+    for what, when in history:
+        try:
+            state = advance(state, SAID[what], when)
+        except StepRefused:
+            continue
+        steps.append((SAID[what], when))
+    return state, steps
+
+
+def test_nothing_is_a_ramet_before_its_birth() -> None:
+    assert State().life is None
+    assert {code_of(State(), SAID[what]) for what in AFTER_BIRTH} == {"before_birth"}
+
+
+def test_a_ramet_is_born_once() -> None:
+    assert code_of(born(), BIRTH) == "born_twice"
+
+
+def test_no_steps_fold_to_nothing() -> None:
+    assert fold([]) == State()
+
+
+@pytest.mark.parametrize("life", [life for life in Life if life is not Life.LIVING])
+def test_nobody_does_anything_to_what_does_not_live(life: Life) -> None:
+    for place in Place:
+        ended = replace(born(place), life=life)
+        assert {code_of(ended, SAID[what]) for what in ACTS} == {"not_living"}
+
+
+@pytest.mark.parametrize("life", list(Life))
+def test_what_was_seen_is_always_taken_and_decides(life: Life) -> None:
+    for place in Place:
+        for what in (What.SEEN_ALIVE, What.SEEN_DEAD, What.SEEN_MISSING):
+            before = replace(born(place), life=life)
+            after = advance(before, SAID[what], DAY)
+            assert (after.life, after.cause) == (SAID[what].life, SAID[what].cause)
+            assert (after.place, after.structure, after.plot) == (
+                before.place,
+                before.structure,
+                before.plot,
+            )
+
+
+def test_what_is_planted_is_not_planted_again_before_it_is_lifted() -> None:
+    planted = born(Place.PLOT)
+    assert code_of(planted, SAID[What.PLANTED]) == "already_planted"
+    lifted = advance(planted, SAID[What.LIFTED], DAY)
+    assert (lifted.place, lifted.plot) == (Place.PACKED, None)
+    assert advance(lifted, SAID[What.PLANTED], DAY).plot == 4
+
+
+@pytest.mark.parametrize("what", [What.PLACED, What.PACKED])
+def test_what_is_planted_is_neither_placed_nor_packed(what: What) -> None:
+    assert code_of(born(Place.PLOT), SAID[what]) == "still_planted"
+
+
+@pytest.mark.parametrize("place", [Place.NOWHERE, Place.STRUCTURE, Place.PACKED])
+def test_only_what_is_planted_is_lifted(place: Place) -> None:
+    assert code_of(born(place), SAID[What.LIFTED]) == "not_planted"
+
+
+@pytest.mark.parametrize("place", [Place.NOWHERE, Place.STRUCTURE, Place.PLOT])
+def test_only_what_is_packed_is_received(place: Place) -> None:
+    assert code_of(born(place), SAID[What.RECEIVED]) == "not_packed"
+
+
+def test_a_living_outplant_is_cut() -> None:
+    assert advance(born(Place.PLOT), SAID[What.CUT_FROM], DAY).place is Place.PLOT
+
+
+def test_a_place_replaces_the_place_before_it_altogether() -> None:
+    in_cell = born(Place.STRUCTURE)
+    open_tray = Change(What.PLACED, place=Place.STRUCTURE, structure=9)
+    after = advance(in_cell, open_tray, DAY)
+    assert (after.structure, after.row, after.column, after.plot) == (9, None, None, None)
+
+
+def test_a_step_that_says_nothing_of_place_or_life_leaves_both() -> None:
+    before = born(Place.STRUCTURE)
+    after = advance(before, SAID[What.CUT_FROM], DAY)
+    assert replace(after, steps=before.steps, not_before=before.not_before) == before
+
+
+def test_who_lives_again_has_no_cause_of_death() -> None:
+    dead = advance(born(), SAID[What.SEEN_DEAD], DAY)
+    assert (dead.life, dead.cause) == (Life.DEAD, Cause.STORM)
+    assert advance(dead, SAID[What.SEEN_ALIVE], DAY).cause is None
+
+
+def test_a_step_may_not_lie_before_the_last_one_on_every_reading() -> None:
+    state = advance(born(when=parse_when("2021-01")), SAID[What.CUT_FROM], DAY)
+    assert code_of(state, SAID[What.CUT_FROM], parse_when("2021-03-03")) == "behind_later_entry"
+    for text in ("2021-03-04", "2021-03", "2021", "2020-01-01/2021-03-04"):
+        advance(state, SAID[What.CUT_FROM], parse_when(text))
+
+
+def test_a_vague_step_does_not_hide_the_certain_one_before_it() -> None:
+    state = advance(born(), SAID[What.CUT_FROM], parse_when("2021"))
+    assert state.not_before == DAY.lower
+    assert code_of(state, SAID[What.CUT_FROM], parse_when("2021-03-03")) == "behind_later_entry"
+
+
+@given(histories)
+def test_folding_is_taking_one_step_after_another(history: list[tuple[What, When]]) -> None:
+    state, steps = taken(history)
+    assert fold(steps) == state
+
+
+@given(histories)
+def test_steps_are_counted_one_by_one(history: list[tuple[What, When]]) -> None:
+    state, steps = taken(history)
+    assert state.steps == len(steps)
+
+
+@given(histories)
+def test_no_step_lies_certainly_before_one_that_was_taken_earlier(
+    history: list[tuple[What, When]],
+) -> None:
+    _, steps = taken(history)
+    whens = [when for _, when in steps]
+    for later in range(len(whens)):
+        for earlier in range(later):
+            assert not certainly_before(whens[later], whens[earlier])
+
+
+@given(histories, whats, whens)
+def test_a_date_is_refused_only_for_a_step_that_is_certainly_later(
+    history: list[tuple[What, When]], what: What, when: When
+) -> None:
+    state, steps = taken(history)
+    try:
+        advance(state, SAID[what], when)
+        refused = False
+    except StepRefused as error:
+        refused = error.code == "behind_later_entry"
+    assert refused == any(certainly_before(when, other) for _, other in steps)
+
+
+@given(histories)
+def test_place_values_always_belong_together(history: list[tuple[What, When]]) -> None:
+    state, _ = taken(history)
+    assert (state.structure is not None) == (state.place is Place.STRUCTURE)
+    assert (state.plot is not None) == (state.place is Place.PLOT)
+    assert (state.row is None) == (state.column is None)
+    if state.row is not None:
+        assert state.place is Place.STRUCTURE
+    assert state.cause is None or state.life is Life.DEAD
+
+
+@given(histories)
+def test_only_the_last_look_or_act_decides_who_lives(history: list[tuple[What, When]]) -> None:
+    state, steps = taken(history)
+    said = [change.life for change, _ in steps if change.life is not None]
+    assert state.life is said[-1]
