@@ -70,6 +70,16 @@ def _presumed_genet(actor: Actor, values: Mapping[str, Any]) -> Genet:
     genet_code = f"G-{code}"[:40]
     known = Genet.objects.filter(code=genet_code).first()
     if known is not None:
+        same_taxon = taxon is not None and known.taxon_id == taxon.pk
+        if not same_taxon or known.colonies.exclude(code=code).exists():
+            raise Refused(
+                Problem(
+                    "code_taken",
+                    f"Genet {genet_code} exists already and is another one. Name the genet of this "
+                    "colony, or enter a new one for it first.",
+                    ("genet",),
+                )
+            )
         return known
     return write(actor, Genet(), {"code": genet_code, "taxon": taxon})
 

@@ -1,7 +1,4 @@
-"""What is irregular about collections, for many at once.
-
-The same rule as `queries.flags_of_collection`, in a number of queries that does not grow.
-"""
+"""What is irregular about collections: their permits against what was taken, where and when."""
 
 from __future__ import annotations
 
@@ -14,25 +11,30 @@ from nursery.donors.models import Collection, EventPermit, Permit
 from nursery.donors.permits import Flag, Use, flags
 
 
+def flags_of_collection(collection: Collection) -> list[Flag]:
+    """The flags of one collection; see `flags_of_collections`."""
+    return flags_of_collections([collection]).get(collection.pk, [])
+
+
 def flags_of_collections(collections: Iterable[Collection]) -> dict[int, list[Flag]]:
-    """The flags of each collection (with `event` at hand) that has any, by its key."""
+    """The flags of each collection (with `event` at hand) that has any, by its key.
+
+    A permit that sets a number is judged by all that was taken under it by then. The number of
+    queries does not grow with the collections.
+    """
     rows = list(collections)
     permits = _permits_of([row.pk for row in rows])
-    counted = {
-        key: frozenset(permit.pk for permit in held)
-        for key, held in permits.items()
-        if any(permit.pieces is not None for permit in held)
-    }
-    taken = _Taken(counted.values())
+    taken = _Taken({permit.pk for held in permits.values() for permit in held if permit.pieces})
     found = {}
     for row in rows:
+        held = permits.get(row.pk, [])
         use = Use(
             when=row.event.when,
             taxa=frozenset({row.taxon_id}),
             reef=row.reef_id,
-            pieces=taken.by(row.pk, counted[row.pk]) if row.pk in counted else None,
+            pieces={permit.pk: taken.under(permit.pk, row.pk) for permit in held},
         )
-        faults = flags(permits.get(row.pk, []), use)
+        faults = flags(held, use)
         if faults:
             found[row.pk] = faults
     return found
@@ -50,27 +52,23 @@ def _permits_of(event_ids: Sequence[int]) -> dict[int, list[Permit]]:
 
 
 class _Taken:
-    """How many pieces were taken under some permits, up to one collection."""
+    """How many pieces were taken under each of some permits, collection after collection."""
 
-    def __init__(self, together: Iterable[frozenset[int]]) -> None:
-        groups = set(together)
-        events: dict[int, set[int]] = defaultdict(set)
+    def __init__(self, permits: set[int]) -> None:
         links = EventPermit.objects.filter(
-            permit__in=frozenset().union(*groups),
-            event__collection__isnull=False,
-            event__live=True,
-        )
-        for event_id, permit_id in links.values_list("event_id", "permit_id"):
-            events[permit_id].add(event_id)
-        ids = {event for found in events.values() for event in found}
-        pieces = dict(Collection.objects.filter(pk__in=ids).values_list("pk", "pieces"))
-        self.keys: dict[frozenset[int], list[int]] = {}
-        self.sums: dict[frozenset[int], list[int]] = {}
-        for group in groups:
-            keys = sorted({event for permit in group for event in events[permit]})
-            self.keys[group] = keys
-            self.sums[group] = [0, *accumulate(pieces[key] for key in keys)]
+            permit__in=permits, event__collection__isnull=False, event__live=True
+        ).order_by("event_id")
+        self.keys: dict[int, list[int]] = defaultdict(list)
+        pieces: dict[int, list[int]] = defaultdict(list)
+        for permit, event, n in links.values_list(
+            "permit_id", "event_id", "event__collection__pieces"
+        ):
+            self.keys[permit].append(event)
+            pieces[permit].append(n)
+        self.sums = {permit: [0, *accumulate(found)] for permit, found in pieces.items()}
 
-    def by(self, collection: int, permits: frozenset[int]) -> int:
-        """Pieces of all collections, entered by then, under any of these permits."""
-        return self.sums[permits][bisect_right(self.keys[permits], collection)]
+    def under(self, permit: int, collection: int) -> int:
+        """Pieces of all collections under the permit that were entered by then."""
+        if permit not in self.sums:
+            return 0
+        return self.sums[permit][bisect_right(self.keys[permit], collection)]

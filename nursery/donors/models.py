@@ -204,7 +204,15 @@ class DonorColony(Register):
         return f"{self.code} {self.name}".strip()
 
     def clean(self) -> None:
-        """What collections were entered with is not changed behind their back."""
+        """A colony is of its genet's taxon; what was collected is not changed behind its back."""
+        if self.genet_id and self.taxon_id and self.genet.taxon_id != self.taxon_id:
+            raise ValidationError(
+                {
+                    "genet": ValidationError(
+                        f"{self.genet.code} is not of {self.taxon}.", code="genet_other_taxon"
+                    )
+                }
+            )
         stored = DonorColony.objects.filter(pk=self.pk).first() if self.pk else None
         if stored is None or not stored.collections.exists():
             return

@@ -5,8 +5,8 @@ What happened is recorded all the same: an irregular act is flagged for a lead, 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 
 from nursery.core import bulk
 from nursery.core.dates import When
@@ -25,13 +25,16 @@ class Flag:
 
 @dataclass(frozen=True, slots=True)
 class Use:
-    """What a permit would have to cover. Ids; None where it does not apply."""
+    """What a permit would have to cover. Ids; None where it does not apply.
+
+    `pieces` is how many had been taken under each permit by then, by the permit's id.
+    """
 
     when: When
     taxa: frozenset[int] = frozenset()
     reef: int | None = None
     site: int | None = None
-    pieces: int | None = None
+    pieces: Mapping[int, int] = field(default_factory=dict)
 
 
 def attach(event: Event, codes: Iterable[str]) -> list[Permit]:
@@ -77,11 +80,12 @@ def _faults(permit: Permit, use: Use) -> list[Flag]:
     sites = {row.pk for row in permit.sites.all()}
     if use.site is not None and sites and use.site not in sites:
         found.append(Flag("permit_other_site", f"{permit.code} does not name this site."))
-    if permit.pieces is not None and use.pieces is not None and use.pieces > permit.pieces:
+    taken = use.pieces.get(permit.pk, 0)
+    if permit.pieces is not None and taken > permit.pieces:
         found.append(
             Flag(
                 "permit_exceeded",
-                f"{permit.code} allows {permit.pieces} pieces; {use.pieces} were taken.",
+                f"{permit.code} allows {permit.pieces} pieces; {taken} were taken.",
             )
         )
     return found

@@ -79,7 +79,12 @@ def read_point(latitude: str, longitude: str, reef: Reef | None) -> Point:
         return parse_position(latitude, longitude, near=near)
     except CoordinateError as error:
         field = error.field if error.field in ("latitude", "longitude") else "latitude"
-        raise Refused(Problem(error.code, str(error), (field,))) from error
+        message = str(error)
+        for typed in (latitude.strip(), longitude.strip()):
+            # The sentence begins with what was typed, which may be exact: it stays out of it.
+            for form in filter(None, (repr(typed), typed)):
+                message = message.replace(form, "This", 1) if message.startswith(form) else message
+        raise Refused(Problem(error.code, message, (field,))) from None
 
 
 def keep_for_colony(

@@ -8,9 +8,10 @@ from typing import Any
 import pytest
 
 from nursery.core.dates import parse_when
+from nursery.donors.flagged import flags_of_collection
 from nursery.donors.models import Permit
 from nursery.donors.permits import Use, flags
-from nursery.donors.queries import flags_of_collection, permits_of
+from nursery.donors.queries import permits_of
 from tests import factories as f
 
 
@@ -91,6 +92,19 @@ def test_pieces_under_another_permit_do_not_count(programme: f.Programme) -> Non
     assert codes(programme, large, count=60) == []
     assert codes(programme, small, large, count=4) == []
     assert codes(programme, small, count=1) == []
+
+
+def test_pieces_taken_under_a_larger_permit_do_not_exceed_a_smaller_one(
+    programme: f.Programme,
+) -> None:
+    small = f.permit(programme.lead, pieces=5, valid_until="2021-01-31")
+    large = f.permit(programme.lead, pieces=100, valid_until="2021-01-31")
+    assert codes(programme, large, count=60) == []
+    # Both lapsed: each says only what is wrong with itself.
+    assert codes(programme, small, large, count=4, when="2021-03-01") == [
+        "permit_lapsed",
+        "permit_lapsed",
+    ]
 
 
 def test_permits_are_told_for_many_events_in_one_query(

@@ -64,7 +64,7 @@ def stored_text(*, also: bool) -> str:
         if also or model._meta.label != "donors.Position"
         for row in model._default_manager.all()
     ]
-    return serializers.serialize("json", rows)
+    return str(serializers.serialize("json", rows))
 
 
 @pytest.mark.parametrize("role", SEES_ROUNDED)

@@ -10,7 +10,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from nursery.core.filters import WholeFilter, register_filters
-from nursery.core.phrases import day, in_words, link, links, listed
+from nursery.core.phrases import day, in_words, link, links, listed, unbroken
 from nursery.core.views import kin
 from nursery.core.views.lists import Listing
 from nursery.core.views.tables import Column
@@ -25,7 +25,7 @@ from nursery.places.views.lists import CLOSED, code_column, count_living
 def genet_link(genet: Genet) -> SafeString:
     """A genet with its mark: the one that it turned out to be the same as, if it did."""
     row = genet.canonical or genet
-    return format_html("{} {}", genet_mark(row.pk), link(row, "genet", row.code))
+    return format_html("{}\u00a0{}", genet_mark(row.pk), link(row, "genet", row.code))
 
 
 def taxon_link(row: Any) -> SafeString:
@@ -118,7 +118,9 @@ class GenetList(Listing):
         Column(
             "Genet",
             lambda row: format_html(
-                "{} {}", genet_mark(row.canonical_id or row.pk), link(row.code, "genet", row.code)
+                "{}\u00a0{}",
+                genet_mark(row.canonical_id or row.pk),
+                link(row.code, "genet", row.code),
             ),
             "code",
         ),
@@ -252,4 +254,4 @@ def put_flags(rows: Sequence[Any]) -> None:
 def flag_words(flags: Sequence[Any]) -> SafeString | str:
     """What is irregular, in words; nothing where all is in order."""
     text = " ".join(flag.message for flag in flags)
-    return format_html('<span class="flag">{}</span>', text) if text else ""
+    return format_html('<span class="flag">{}</span>', unbroken(text)) if text else ""

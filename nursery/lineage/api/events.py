@@ -19,9 +19,9 @@ from nursery.core.recording import Recorded
 from nursery.donors import positions
 from nursery.donors.api import ROUNDED, PositionField
 from nursery.donors.filters import CollectionFilters
+from nursery.donors.flagged import flags_of_collection
 from nursery.donors.models import Collection, DonorSetMember
 from nursery.donors.permits import Flag
-from nursery.donors.queries import flags_of_collection
 from nursery.lineage.actions import collect, cut, enter_stock, move, move_structures, take_in
 from nursery.lineage.api.ramets import DonorCodes, PlaceField
 from nursery.lineage.filters import (
