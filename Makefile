@@ -22,15 +22,13 @@ demo:
 	@$(INSTALL) runtime
 	@mkdir -p var
 	@$(DEMO) $(BIN)/python manage.py migrate --verbosity 0
-	@test -e var/demo.loaded || { \
-		$(DEMO) $(BIN)/python manage.py load_records fixtures/demo && touch var/demo.loaded; }
 	@$(DEMO) $(BIN)/python manage.py prepare_demo
 	@printf '\nRamet Register is at http://127.0.0.1:%s (Ctrl-C ends it)\n\n' '$(PORT)'
 	@$(DEMO) $(BIN)/gunicorn restoration.wsgi --bind 127.0.0.1:$(PORT) --threads 4 \
 		--worker-tmp-dir var --no-control-socket --log-level warning
 
 demo-reset:
-	@rm -f var/demo.sqlite3 var/demo.sqlite3-shm var/demo.sqlite3-wal var/demo.loaded
+	@rm -f var/demo.sqlite3 var/demo.sqlite3-shm var/demo.sqlite3-wal
 	@$(MAKE) --no-print-directory demo
 
 dev:

@@ -23,7 +23,8 @@ def in_small(folder: Folder, stem: str, old: str, new: str) -> list[tuple[str, i
     ("stem", "old", "new", "column", "code"),
     [
         ("reefs", "-10.84,86.31", "86.31,-190", "longitude", "longitude_out_of_range"),
-        ("reefs", "-10.84,86.31", "96.31,-10.84", "latitude", "latitude_out_of_range"),
+        ("reefs", "-10.84,86.31", "96.31,-10.84", "latitude", "coordinates_swapped"),
+        ("reefs", "-10.84,86.31", "95,120", "latitude", "latitude_out_of_range"),
         ("reefs", "-10.84,", "10.84 E,", "latitude", "coordinates_swapped"),
         ("reefs", "-10.84,", "ten,", "latitude", "coordinate_malformed"),
         ("reefs", "GULL,Gull", "GU LL,Gull", "code", "code_malformed"),
@@ -186,10 +187,10 @@ def leaning(report: Report) -> list[str]:
 
 def test_what_leans_on_a_refused_register_row_is_told_apart(folder: Folder) -> None:
     folder.put_small()
-    folder.change("reefs", "-10.84", "-100.84")
+    folder.change("reefs", "-10.84", "ten")
     report = folder.load()
     assert [place(fault) for fault in report.faults] == [
-        ("reefs.csv", 2, "latitude", "latitude_out_of_range")
+        ("reefs.csv", 2, "latitude", "coordinate_malformed")
     ]
     assert "colonies.csv" in leaning(report)
     assert "sites.csv" in leaning(report)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from nursery.core.errors import NotAllowed
 from nursery.core.models import Change, Event, EventKind
@@ -127,7 +129,7 @@ def test_a_changed_register_row_is_edited_with_its_history(folder: Folder) -> No
     assert (str(plot.depth_m), plot.version) == ("6.0", 2)
     change = Change.objects.filter(register="places.plot").first()
     assert change is not None
-    assert change.before == {"depth_m": "5.0"}
+    assert change.before == {"depth_m": "5"}
     assert change.by_id == folder.actor.user_id
 
 
@@ -315,6 +317,19 @@ def test_progress_counts_every_row_up_to_the_last(folder: Folder) -> None:
     # Two rows of structures also say where these stand, and count once more for that.
     rows = sum(text.count("\n") - 1 for text in SMALL.values()) + 2
     assert told[-1] == (rows, rows)
+
+
+def test_postgresql_looks_at_the_tables_again_after_a_load(folder: Folder) -> None:
+    folder.put_small("taxa")
+
+    def looked() -> bool:
+        with CaptureQueriesContext(connection) as queries:
+            folder.load()
+        return any(query["sql"].startswith("ANALYZE") for query in queries)
+
+    assert looked() == (connection.vendor == "postgresql")
+    # Nothing came in the second time.
+    assert not looked()
 
 
 def test_somebody_without_a_role_loads_nothing(folder: Folder) -> None:

@@ -19,6 +19,7 @@ from nursery.exchange.loading.spool import Line, Spool
 
 SUFFIX = ".csv"
 BORN = "born"
+PLANTED = "outplants"
 _STANDING_RANK = 0
 
 
@@ -31,7 +32,7 @@ class _Shape:
 
 
 def made(kind: str, name: str) -> str:
-    """What an event makes: an event of a kind itself, a ramet `born`, a row about a ramet."""
+    """What an event makes: itself, a ramet born, an outplant."""
     return f"{kind} {name}"
 
 
@@ -80,9 +81,10 @@ def gather(folder: Path, spool: Spool, report: Report, blame: Blame) -> None:
             for line in _lines(found[stem], stem, shape, report, blame):
                 key = line.cells.get(EVENT, "")
                 spool.add(line, key)
-                for column, kind in (("code", BORN), ("ramet", stem)):
-                    if code := normalise(line.cells.get(column, "")):
-                        spool.add_made(made(kind, code), event.stem, key)
+                if code := normalise(line.cells.get("code", "")):
+                    spool.add_made(made(BORN, code), event.stem, key)
+                if stem == PLANTED and (code := normalise(line.cells.get("ramet", ""))):
+                    spool.add_made(made(PLANTED, code), event.stem, key)
             _strays(event.stem, stem, spool, report, blame)
 
 

@@ -16,13 +16,21 @@ from typing import Any
 
 from django.db import DataError, IntegrityError, transaction
 
+from nursery.core import bulk
 from nursery.core.actor import Actor, require_write
 from nursery.core.codes import normalise
 from nursery.core.errors import Conflict, Problem, Trouble
 from nursery.core.inputs import EventIn, Given, read
 from nursery.exchange.loading.blame import Blame
-from nursery.exchange.loading.files import EVENT, EVENTS, SEPARATOR, SINCE, EventFile, is_list
-from nursery.exchange.loading.gathering import BORN, file_name, gather, made
+from nursery.exchange.loading.files import (
+    EVENT,
+    EVENTS,
+    SEPARATOR,
+    SINCE,
+    EventFile,
+    is_list,
+)
+from nursery.exchange.loading.gathering import BORN, PLANTED, file_name, gather, made
 from nursery.exchange.loading.registers import RegisterLoader
 from nursery.exchange.loading.report import Fault, Report, unstorable
 from nursery.exchange.loading.spool import Line, Spool
@@ -68,6 +76,8 @@ def load(
             loader.load_all()
             if check or report.refused or report.leaning_count:
                 transaction.set_rollback(True)
+            elif any(tally.new for tally in report.tallies.values()):
+                bulk.count_anew()
     return report
 
 
@@ -227,7 +237,7 @@ class _Loader:
         """
         names = {
             "unknown_ramet": (BORN, normalise(fault.value) or ""),
-            "not_planted_here": ("outplants", normalise(fault.value) or ""),
+            "not_planted_here": (PLANTED, normalise(fault.value) or ""),
             "unknown_collection": ("collections", fault.value),
         }
         if fault.code not in names:
