@@ -22,14 +22,19 @@ from nursery.core.coordinates import (
     parse_longitude,
     parse_position,
 )
+from nursery.core.dates import latest_today
 from nursery.core.errors import Conflict, Problem, ProblemList, Refused, Unknown
 from nursery.core.models import Change, Register
 from nursery.core.quantities import QuantityError, parse_depth, parse_length
 
 R = TypeVar("R", bound=Register)
 
+HAPPENED = frozenset({"found_on", "confirmed_on"})
+"""Dates of things that have happened; others (a permit's end, a closing) may lie ahead."""
+
 _CODE = re.compile(r"[A-Z0-9][A-Z0-9._-]*")
-_CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f]")
+_CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f\ud800-\udfff]")
+_CONTROL_PROBLEM = Problem("control_character", "The text holds a control character (such as NUL).")
 Field: TypeAlias = "models.Field[Any, Any] | models.ManyToManyField[Any, Any]"
 
 
@@ -43,9 +48,14 @@ def editable_fields(model: type[Register]) -> dict[str, Field]:
     }
 
 
+def as_asked(text: str) -> str:
+    """A name as it is looked up; PostgreSQL takes no NUL, not even in a question."""
+    return text.strip().replace("\x00", "\ufffd")
+
+
 def find(model: type[R], code: str, **within: Any) -> R:
     """The row with this code (any case); raises Unknown (`unknown_<register>`)."""
-    row = model._default_manager.filter(code=code.strip().upper()[:60], **within).first()
+    row = model._default_manager.filter(code=as_asked(code).upper()[:60], **within).first()
     if row is None:
         name = model._meta.verbose_name
         raise Unknown(Problem(f"unknown_{model._meta.model_name}", f"There is no {name} {code!r}."))
@@ -59,7 +69,8 @@ def as_json(value: Any) -> Any:
     if isinstance(value, date | datetime):
         return value.isoformat()
     if isinstance(value, Decimal):
-        return str(value)
+        # 25 and 25.0 are no change.
+        return format(value.normalize(), "f")
     if isinstance(value, list | tuple):
         return sorted(as_json(item) for item in value)
     return value
@@ -81,6 +92,8 @@ def parse(model: type[Register], given: Mapping[str, Any]) -> dict[str, Any]:
     fields = editable_fields(model)
     problems = ProblemList()
     values: dict[str, Any] = {}
+    # First, for a latitude of 155 degrees alone would only be out of range.
+    _refuse_swapped(given)
     for name, raw in model.prepare(given).items():
         field = fields.get(name)
         if field is None:
@@ -95,17 +108,19 @@ def parse(model: type[Register], given: Mapping[str, Any]) -> dict[str, Any]:
             code = _error_code(error)
             problems.add(code, f"{field.verbose_name}: {' '.join(error.messages)}", name)
     problems.raise_if_any()
-    if given.get("latitude") and given.get("longitude"):
-        check_pair(str(given["latitude"]), str(given["longitude"]))
     return values
 
 
-def check_pair(latitude: str, longitude: str) -> None:
+def _refuse_swapped(given: Mapping[str, Any]) -> None:
     """Refuse (`coordinates_swapped`) a pair of which each half is possible only in the other."""
+    latitude, longitude = given.get("latitude"), given.get("longitude")
+    if latitude in (None, "") or longitude in (None, ""):
+        return
     try:
-        parse_position(latitude, longitude)
+        parse_position(str(latitude), str(longitude))
     except CoordinateError as error:
-        raise Refused(Problem(error.code, str(error), (error.field,))) from error
+        if error.code == "coordinates_swapped":
+            raise Refused(Problem(error.code, str(error), ("latitude",))) from error
 
 
 def create(actor: Actor, model: type[R], given: Mapping[str, Any]) -> R:
@@ -198,12 +213,16 @@ def _value(field: Field, raw: Any) -> Any:
         raw = str(raw)
     if isinstance(field, models.DateField) and isinstance(raw, int | float):
         raise Refused(Problem("malformed", f"{field.verbose_name} is a date: 2021-03-04."))
+    if isinstance(raw, int | float) and isinstance(field, models.DecimalField):
+        # As its digits, so that it is rounded like a number that came as text.
+        raw = str(raw)
+    if isinstance(raw, float) and isinstance(field, models.IntegerField):
+        # Not cut down to a whole number in silence.
+        raw = str(raw)
     if isinstance(raw, str):
         raw = raw.strip()
         if _CONTROL.search(raw):
-            raise Refused(
-                Problem("control_character", "The text holds a control character (such as NUL).")
-            )
+            raise Refused(_CONTROL_PROBLEM)
         if field.name == "code":
             raw = raw.upper()
             if raw and not _CODE.fullmatch(raw):
@@ -222,7 +241,10 @@ def _value(field: Field, raw: Any) -> Any:
             return field.clean(_measure(field, raw), None)
     if field.choices and isinstance(raw, str):
         raw = _choice(field, raw)
-    return field.clean(raw, None)
+    value = field.clean(raw, None)
+    if isinstance(value, date) and field.name in HAPPENED and value > latest_today():
+        raise Refused(Problem("date_in_future", f"{value} has not come yet anywhere."))
+    return value
 
 
 def _takes(field: Field, raw: Any) -> bool:
@@ -257,11 +279,11 @@ def _measure(field: models.DecimalField[Any, Any], text: str) -> Decimal | str:
 
 def _choice(field: Field, word: str) -> Any:
     """A choice given by its word: the member's value, its label, or its name."""
-    flat = {str(value): value for value, _ in field.flatchoices}
+    flat = {str(value).lower(): value for value, _ in field.flatchoices}
     labels = {str(label).lower().replace(" ", "_"): value for value, label in field.flatchoices}
     key = word.lower().replace(" ", "_")
-    if word in flat:
-        return flat[word]
+    if key in flat:
+        return flat[key]
     if key in labels:
         return labels[key]
     if word == "":
@@ -278,6 +300,8 @@ def _referred(field: Field, raw: Any) -> list[Any]:
         raise Refused(Problem("malformed", f"{field.verbose_name} is a list of codes."))
     rows = [item for item in raw if isinstance(item, models.Model)]
     codes = [str(item).strip().upper()[:60] for item in raw if not isinstance(item, models.Model)]
+    if any(_CONTROL.search(code) for code in codes):
+        raise Refused(_CONTROL_PROBLEM)
     if codes:
         by_code = {str(row.code): row for row in model._default_manager.filter(code__in=codes)}
         missing = [code for code in codes if code not in by_code]
@@ -320,6 +344,12 @@ _FAULTS = {
     "max_length": "too_long",
     "invalid": "malformed",
     "invalid_choice": "not_a_choice",
+    "invalid_date": "date_impossible",
+    "max_decimal_places": "out_of_range",
+    "max_digits": "out_of_range",
+    "max_value": "out_of_range",
+    "max_whole_digits": "out_of_range",
+    "min_value": "out_of_range",
 }
 
 
