@@ -106,7 +106,7 @@ def nursery(by: Actor, **values: Any) -> Nursery:
     return places.enter_nursery(by, {**given, **values})
 
 
-def bay(by: Actor, at: Nursery, **values: Any) -> Bay:
+def bay(by: Actor, at: Nursery, /, **values: Any) -> Bay:
     """A bay in a system of its own."""
     n = next(_numbers)
     system = registers.create(
@@ -115,7 +115,7 @@ def bay(by: Actor, at: Nursery, **values: Any) -> Bay:
     return registers.create(by, Bay, {"code": f"BAY{n}", "system": system.code, **values})
 
 
-def structure(by: Actor, bay: Bay | None = None, when: str = SET_UP, **values: Any) -> Structure:
+def structure(by: Actor, bay: Bay | None = None, /, when: str = SET_UP, **values: Any) -> Structure:
     """A plate of 11 × 11 cells, or what the values say; set up in a bay where one is given."""
     n = next(_numbers)
     given = {"code": f"PL-{n}", "kind": "plate", "rows": 11, "columns": 11, **values}
@@ -125,7 +125,7 @@ def structure(by: Actor, bay: Bay | None = None, when: str = SET_UP, **values: A
     return Structure.objects.get(pk=row.pk)
 
 
-def tray(by: Actor, bay: Bay | None = None, when: str = SET_UP, **values: Any) -> Structure:
+def tray(by: Actor, bay: Bay | None = None, /, when: str = SET_UP, **values: Any) -> Structure:
     """An open structure: it has no cells."""
     return structure(by, bay, when, **{"kind": "tray", "rows": None, "columns": None, **values})
 
@@ -135,7 +135,7 @@ def site(by: Actor, **values: Any) -> Site:
     return registers.create(by, Site, {"code": f"SITE{n}", "name": f"Site {n}", **values})
 
 
-def plot(by: Actor, site: Site, **values: Any) -> Plot:
+def plot(by: Actor, site: Site, /, **values: Any) -> Plot:
     code = f"PLOT{next(_numbers)}"
     return registers.create(by, Plot, {"code": code, "site": site.code, **values})
 
@@ -146,7 +146,7 @@ def taxon(by: Actor, **values: Any) -> Taxon:
     return registers.create(by, Taxon, {**given, **values})
 
 
-def genet(by: Actor, taxon: Taxon, **values: Any) -> Genet:
+def genet(by: Actor, taxon: Taxon, /, **values: Any) -> Genet:
     code = f"GEN{next(_numbers)}"
     return registers.create(by, Genet, {"code": code, "taxon": taxon.code, **values})
 
@@ -157,7 +157,7 @@ def permit(by: Actor, **values: Any) -> Permit:
     return registers.create(by, Permit, {**given, **values})
 
 
-def colony(by: Actor, taxon: Taxon, reef: Reef, **values: Any) -> DonorColony:
+def colony(by: Actor, taxon: Taxon, reef: Reef, /, **values: Any) -> DonorColony:
     """A donor colony; without a `genet` it is presumed to be one of its own."""
     code = f"COL{next(_numbers)}"
     return enter_colony(by, {"code": code, "taxon": taxon.code, "reef": reef.code, **values})

@@ -148,7 +148,7 @@ def _planted(site: Site, day: date | None, taxon: Taxon | None) -> dict[int, _Pl
         rows = rows.filter(ramet__taxon=taxon)
     found = (
         rows.annotate(individual=Coalesce("ramet__genet__canonical_id", "ramet__genet_id"))
-        .order_by("outplanting__event__earliest", "pk")
+        .order_by("pk")
         .values_list("ramet_id", "outplanting__plot__code", "ramet__taxon_id", "individual")
     )
     return {pk: _Planting(plot, taxon_id, genet) for pk, plot, taxon_id, genet in found}
@@ -161,9 +161,9 @@ def _last_looks(site: Site, day: date | None) -> dict[int, _LastLook]:
     )
     if day is not None:
         rows = rows.filter(visit__event__latest__lte=day)
-    found = rows.order_by("visit__event__earliest", "pk").values_list(
-        "ramet_id", "condition", "visit__event__latest"
-    )
+    # In the order of entry, which is that of the steps: an entry that lies before a later one on
+    # every reading is refused, and of "June" and "10 June" the one entered last decides.
+    found = rows.order_by("pk").values_list("ramet_id", "condition", "visit__event__latest")
     return {pk: _LastLook(condition, seen) for pk, condition, seen in found}
 
 

@@ -14,7 +14,7 @@ from nursery.core.actor import Actor, require, require_at
 from nursery.core.codes import SERIES_PATTERN
 from nursery.core.errors import Problem, ProblemList, Refused
 from nursery.core.models import CodeSeries, Event
-from nursery.core.registers import write
+from nursery.core.registers import keep_history, write
 from nursery.places.cells import Cell
 from nursery.places.models import Bay, Nursery, Plot, Structure, StructureStep
 
@@ -31,14 +31,12 @@ def enter_nursery(
     require(actor, act=Nursery.ACT)
     values = dict(given)
     prefix = str(values.pop("series", "") or "").strip().upper()
-    nursery = row or Nursery()
-    if prefix:
-        nursery.series = open_series(prefix, f"cut at {values.get('code') or nursery.code}")
-    series = nursery.series
-    nursery = write(actor, nursery, values, seen_version)
-    if row is not None and series is not None and nursery.series_id != series.pk:
-        nursery.series = series
+    nursery = write(actor, row or Nursery(), values, seen_version)
+    before = nursery.series.prefix if nursery.series else None
+    if prefix and prefix != before:
+        nursery.series = open_series(prefix, f"cut at {nursery.code}")
         nursery.save(update_fields=["series"])
+        keep_history(actor, nursery, {"series": before}, {"series": prefix})
     return nursery
 
 

@@ -115,6 +115,32 @@ class Bay(Register):
         return f"{self.code} {self.name}".strip()
 
 
+def _is_polygon(value: Any) -> bool:
+    """Whether it is a polygon in WGS 84 and nothing else (RFC 7946, 3.1.6)."""
+    if not isinstance(value, dict) or value.keys() != {"type", "coordinates"}:
+        return False
+    rings = value["coordinates"]
+    return value["type"] == "Polygon" and _list_of(rings, 1) and all(map(_is_ring, rings))
+
+
+def _is_ring(value: Any) -> bool:
+    return _list_of(value, 4) and value[0] == value[-1] and all(map(_is_position, value))
+
+
+def _is_position(value: Any) -> bool:
+    return (
+        _list_of(value, 2)
+        and len(value) <= 3
+        and all(isinstance(n, int | float) and not isinstance(n, bool) for n in value)
+        and abs(value[0]) <= 180
+        and abs(value[1]) <= 90
+    )
+
+
+def _list_of(value: Any, least: int) -> bool:
+    return isinstance(value, list) and len(value) >= least
+
+
 class Site(Located):
     """A place on a reef where ramets are planted, in plots."""
 
@@ -129,6 +155,15 @@ class Site(Located):
 
     class Meta(Located.Meta):
         constraints: ClassVar = [unique_code("places_site")]
+
+    def clean(self) -> None:
+        if self.outline is not None and not _is_polygon(self.outline):
+            raise ValidationError(
+                {
+                    "outline": "An outline is a GeoJSON polygon: closed rings of four positions or "
+                    "more, longitude first."
+                }
+            )
 
 
 class Plot(Register):

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from nursery.core.errors import Problem, Unknown
+from nursery.core.registers import as_asked
 from nursery.places.models import Plot, Site, Structure
 
 
 def site(code: str) -> Site:
     """The outplant site with this code, in any case; raises Unknown (`unknown_site`)."""
-    row = Site.objects.filter(code=code.strip().upper()[:60]).first()
+    row = Site.objects.filter(code=as_asked(code).upper()[:60]).first()
     if row is None:
         raise Unknown(Problem("unknown_site", f"There is no outplant site {code!r}."))
     return row

@@ -6,13 +6,14 @@ The indices themselves are checked elsewhere; here the counts that go into them.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import date
 
 import pytest
 from pytest_django.fixtures import DjangoAssertNumQueries
 
 from nursery.core.errors import NotAllowed
+from nursery.diversity.indices import Indices, Value
 from nursery.diversity.queries import Group, Report, diversity
 from nursery.donors.models import DonorColony, Genet
 from nursery.lineage.models import Ramet
@@ -309,25 +310,24 @@ def test_several_taxa_are_reported_together_and_apart(scene: Scene) -> None:
 
 # What is undefined
 
+INDICES = [field.name for field in fields(Indices)]
+
 
 def test_an_empty_site_has_no_diversity_and_says_why(scene: Scene) -> None:
     indices = scene.report().whole.indices
     assert (indices.ramets, indices.genets) == (0, 0)
-    values = {
-        name: getattr(indices, name)
-        for name in type(indices).__dataclass_fields__
-        if name not in ("ramets", "genets", "reasons")
-    }
-    assert set(values.values()) == {None}
-    assert indices.reasons.keys() == values.keys()
-    assert all(indices.reasons.values())
+    values = [value for name in INDICES if isinstance(value := getattr(indices, name), Value)]
+    assert {value.value for value in values} == {None}
+    assert all(value.reason for value in values)
+    assert len(values) == 9
 
 
 def test_a_single_ramet_has_no_richness_and_says_why(scene: Scene) -> None:
     scene.plant(scene.of_a[:1])
     indices = scene.report().whole.indices
-    assert indices.clonal_richness is None
-    assert indices.reasons["clonal_richness"]
+    assert indices.clonal_richness.value is None
+    assert indices.clonal_richness.reason
+    assert indices.largest_share.value == 1
 
 
 # Cost and permission

@@ -71,6 +71,33 @@ def test_a_pooled_cutting_names_all_its_mothers_and_the_genets_it_may_be(
     assert other.genet.code in said
 
 
+def test_siblings_that_were_cut_together_stand_at_one_rung(programme: Programme) -> None:
+    mothers = programme.mothers(3)
+    pooled = make.cut(programme.lead, mothers, 6)
+    (child,) = make.cut(programme.lead, pooled)
+    client = reader(Role.VIEWER)
+    html = main_of(client, page_of(child))
+    # The ramet asked for, its mothers, theirs, their collection and the colony.
+    assert html.count('<li class="rung') == 5
+    assert "Cut from the 6 ramets below" in read(client, page_of(child))
+    for ramet in (*pooled, *mothers):
+        assert html.count(f'id="{ramet.code}"') == 1
+        assert f'href="/ramets/{ramet.code}/"' in html
+
+
+def test_mothers_of_different_cuttings_stand_on_stems_of_their_own(programme: Programme) -> None:
+    mother = programme.mother()
+    (first,) = make.cut(programme.lead, [mother])
+    (second,) = make.cut(programme.lead, [mother], when="2021-04-01")
+    (child,) = make.cut(programme.lead, [first, second], when="2021-05-01")
+    html = main_of(reader(Role.VIEWER), page_of(child))
+    assert html.count('<li class="rung') == 6
+    top = html.partition('<li class="rung')[2].partition("</li>")[0]
+    assert top.count('class="strand') == 2
+    assert 'class="strand down right"' in top
+    assert 'class="strand down left"' in top
+
+
 def test_a_gap_is_drawn_with_its_reason(programme: Programme) -> None:
     row = {"taxon": programme.taxon.code, "donors": [programme.colony.code]}
     (legacy,) = make.stock(programme.lead, programme.nursery, [row])

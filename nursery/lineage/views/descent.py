@@ -55,6 +55,7 @@ def places_section(descent: Descent, more: Link | None) -> Section:
             descent.by_place,
             "Descendants by place",
             "There are none.",
+            compact=True,
         ),
         more=more if descent.total else None,
     )
