@@ -22,7 +22,7 @@ from tests.lineage.programmes import Act, plans, programme_done
 
 pytestmark = pytest.mark.django_db
 
-few = settings(max_examples=20)
+few = settings(max_examples=15)
 
 
 def codes_of(ids: Iterable[int] | RawSQL) -> set[str]:

@@ -13,6 +13,7 @@ import pytest
 from nursery.core.codes import next_codes
 from nursery.core.models import CodeSeries, Event
 from nursery.donors.models import DonorColony, DonorSet
+from nursery.lineage.actions.structures import edit_structure
 from nursery.lineage.models import Ramet, Tag
 from nursery.lineage.words import Life
 from nursery.places.models import Structure
@@ -21,7 +22,7 @@ from tests.together import at_once, codes
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
-ROUNDS = 12
+ROUNDS = 10
 
 
 @pytest.fixture
@@ -378,3 +379,43 @@ def test_two_pairs_of_structures_do_not_close_a_ring(
         stand_in(programme, c, d)
         answers = at_once([partial(stand_in, programme, b, c), partial(stand_in, programme, d, a)])
         assert codes(answers) == ["structure_in_itself"]
+
+
+def test_a_cell_is_blocked_or_filled_but_not_both(programme: f.Programme) -> None:
+    mother = programme.mother()
+    for row in range(1, 9):
+        cell = f"A{row}"
+        plate = Structure.objects.get(pk=programme.plate.pk)
+        answers: list[Any] = at_once(
+            [
+                partial(
+                    f.cut,
+                    programme.lead,
+                    [mother],
+                    into=plate,
+                    children=[{"cell": cell}],
+                ),
+                partial(edit_structure, programme.lead, plate, {"blocked": [*plate.blocked, cell]}),
+            ]
+        )
+        assert codes(answers) in (["cell_blocked"], ["cell_occupied"])
+    plate = Structure.objects.get(pk=programme.plate.pk)
+    filled = [str(ramet.cell) for ramet in Ramet.objects.filter(structure=plate)]
+    assert not set(filled) & set(plate.blocked)
+    assert len(filled) + len(plate.blocked) == 8
+
+
+def test_a_refused_entry_does_not_keep_its_uid_from_one_that_waits(
+    programme: f.Programme,
+) -> None:
+    mother = programme.mother()
+    for _ in range(ROUNDS):
+        uid = str(uuid4())
+        bad, good = at_once(
+            [
+                partial(f.cut, programme.lead, [mother], uid=uid, permits=["NONE"]),
+                partial(f.cut, programme.lead, [mother], uid=uid),
+            ]
+        )
+        assert isinstance(good, list)
+        assert codes([bad])[0] in ("unknown_permit", "uid_taken")

@@ -16,7 +16,7 @@ from tests.together import at_once, codes
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
-ROUNDS = 12
+ROUNDS = 10
 
 
 @pytest.fixture
