@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from nursery.core.codes import next_codes
 from nursery.lineage.models import Ramet, StockEntry, Tag
 from nursery.lineage.words import Life, Origin, Place, Purpose
 from tests import factories as f
@@ -78,7 +79,7 @@ def test_stock_fills_the_free_cells_of_its_structure(programme: f.Programme) -> 
 def test_stock_has_codes_of_its_nursery(programme: f.Programme) -> None:
     series = programme.nursery.series
     assert series is not None
-    assert enter(programme, {})[0].code.startswith(f"{series.prefix}0001-")
+    assert enter(programme, {})[0].code == next_codes(series.prefix, 1, 1)[0][0]
 
 
 def test_stock_is_cut_like_any_other(programme: f.Programme) -> None:
