@@ -17,7 +17,7 @@ Rows = dict[str, list[tuple[Any, ...]]]
 def everything_stored() -> Rows:
     """Every row of every table of this project, by the model's label."""
     return {
-        model._meta.label: list(model._default_manager.order_by("pk").values_list())
+        model._meta.label: list(model._base_manager.order_by("pk").values_list())
         for app in apps.get_app_configs()
         if app.name.startswith("nursery.")
         for model in app.get_models(include_auto_created=True)
@@ -35,7 +35,7 @@ def refused(
     before = everything_stored()
     with pytest.raises(Trouble) as caught:
         yield caught
-    assert type(caught.value) is by, caught.value
+    assert isinstance(caught.value, by), caught.value
     assert [problem.code for problem in caught.value.problems] == list(codes), caught.value
     for problem in caught.value.problems:
         assert problem.message.strip()

@@ -34,13 +34,24 @@ class EventKind(Word):
     OUTPLANTING = 6
     VISIT = 7
     STOCK_ENTRY = 8
+    LIFT = 9
+    ENDING = 10
+    COUNT = 11
+    STRUCTURE_LOSS = 12
+    TAGGING = 13
+    RELABELLING = 14
+    GENET_MERGE = 15
+    IDENTIFICATION = 16
 
 
 class Event(models.Model):
     """The header of something that happened. Its particulars are in the apps' own tables.
 
     When it happened is a range of days, `earliest` to `latest`, with a time only where the day is
-    known. `digest` and `recorded_by` tell a repeated entry from a different one with the same uid.
+    known. `moment` is where within it the event stands among all others, chosen once, when it is
+    entered or corrected: events are in the order of their moments, then of their ids, and so one
+    order holds for every ramet and cell. `digest` and `recorded_by` tell a repeated entry from a
+    different one with the same uid. An event that is not `live` was voided: it did not happen.
     """
 
     uid = models.UUIDField(default=uuid.uuid4, editable=False)
@@ -48,6 +59,7 @@ class Event(models.Model):
     earliest = models.DateField()
     latest = models.DateField()
     time = models.TimeField(null=True, blank=True)
+    moment = models.DateTimeField(editable=False)
     recorded_at = models.DateTimeField(auto_now_add=True)
     recorded_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
@@ -89,6 +101,44 @@ class Event(models.Model):
     def people(self) -> list[str]:
         """The names in `done_by`, one by one."""
         return [name for name in self.done_by.split("; ") if name]
+
+
+class Mend(Word):
+    """What a correction did to an event."""
+
+    VOIDED = 1
+    RESTORED = 2
+    AMENDED = 3
+
+
+class Correction(models.Model):
+    """A correction of an event: that it did not happen, did after all, or happened otherwise.
+
+    `changes` holds each amended field before and after, as people write it; `steps` the ids of the
+    steps that a void took out, so that a restoration brings back just those. Corrections that were
+    made together carry the same `together`.
+    """
+
+    event = models.ForeignKey(Event, on_delete=models.PROTECT, related_name="corrections")
+    mend = models.PositiveSmallIntegerField(choices=Mend.pairs())
+    together = models.UUIDField(default=uuid.uuid4)
+    reason = models.CharField(max_length=500)
+    at = models.DateTimeField(auto_now_add=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    changes = models.JSONField(default=dict)
+    steps = models.JSONField(default=list)
+
+    class Meta:
+        ordering: ClassVar = ["id"]
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=Q(mend__in=Mend.numbers()), name="core_correction_mend_known"
+            ),
+        ]
+        indexes: ClassVar = [models.Index(fields=["together"], name="core_correction_together")]
+
+    def __str__(self) -> str:
+        return f"{self.event_id} {self.get_mend_display()}"
 
 
 class CodeSeries(models.Model):

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import uuid
 from dataclasses import dataclass
+from datetime import UTC
 
 from django.db import IntegrityError, transaction
 
@@ -59,6 +60,7 @@ def _header(actor: Actor, kind: EventKind, given: EventIn, digest: str) -> Event
         earliest=when.earliest,
         latest=when.latest,
         time=when.time,
+        moment=when.lower.replace(tzinfo=UTC),
         recorded_by_id=actor.user_id,
         done_by="; ".join(name.replace(";", ",") for name in given.done_by)[:500],
         note=given.note,

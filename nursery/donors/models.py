@@ -21,6 +21,7 @@ __all__ = [
     "DonorSetMember",
     "EventPermit",
     "Genet",
+    "GenetMerge",
     "Permit",
     "Taxon",
 ]
@@ -300,3 +301,23 @@ class Collection(models.Model):
 
     def __str__(self) -> str:
         return f"collection {self.event_id}"
+
+
+class GenetMerge(models.Model):
+    """Particulars of a merge: two genets turned out to be one individual, known as `kept`."""
+
+    event = models.OneToOneField(
+        Event, on_delete=models.PROTECT, primary_key=True, related_name="genet_merge"
+    )
+    kept = models.ForeignKey(Genet, on_delete=models.PROTECT, related_name="merges")
+    merged = models.ForeignKey(Genet, on_delete=models.PROTECT, related_name="merged_by")
+
+    class Meta:
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=~Q(kept=models.F("merged")), name="donors_genetmerge_two_genets"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.merged_id} is {self.kept_id}"

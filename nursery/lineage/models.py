@@ -65,8 +65,20 @@ class Intake(models.Model):
         return f"intake {self.event_id}"
 
 
+class Ramets(models.Manager["Ramet"]):
+    """All ramets but those that have never been, for their births were voided."""
+
+    def get_queryset(self) -> models.QuerySet[Ramet]:
+        return super().get_queryset().exclude(life=Life.NEVER)
+
+
 class Ramet(models.Model):
-    """One living piece of a genet, from birth to its end and beyond: rows are never deleted."""
+    """One living piece of a genet, from birth to its end and beyond: rows are never deleted.
+
+    `objects` leaves out those that have never been; `everything` has them too. `entered_genet` is
+    what a ramet that was not cut came into the record as; `genet` follows from it, from the
+    relabellings and the cuttings.
+    """
 
     code = models.CharField(max_length=16)
     taxon = models.ForeignKey(Taxon, on_delete=models.PROTECT, related_name="ramets")
@@ -84,9 +96,16 @@ class Ramet(models.Model):
     pieces = models.PositiveSmallIntegerField(
         default=1, help_text="micro-fragments of one genet on one base are one ramet of n pieces"
     )
-    base = models.CharField(max_length=40, blank=True)
+    base = models.CharField(max_length=40, blank=True, help_text="what it was born on")
+    rebased = models.CharField(  # noqa: DJ001 - an empty text is a base without a name
+        max_length=40, null=True, help_text="the base it was given last; null: still the first"
+    )
     purpose = models.PositiveSmallIntegerField(choices=Purpose.pairs(), default=Purpose.PRODUCTION)
     note = models.CharField(max_length=200, blank=True)
+
+    entered_genet = models.ForeignKey(
+        Genet, on_delete=models.PROTECT, null=True, db_index=False, related_name="+"
+    )
 
     genet = models.ForeignKey(Genet, on_delete=models.PROTECT, null=True, related_name="ramets")
     donor_set = models.ForeignKey(
@@ -106,9 +125,10 @@ class Ramet(models.Model):
     column = models.PositiveSmallIntegerField(null=True)
     plot = models.ForeignKey(Plot, on_delete=models.PROTECT, null=True, related_name="ramets")
     steps_taken = models.PositiveIntegerField(default=0)
-    not_before = models.DateTimeField(
-        help_text="the earliest moment at which its last step can have happened"
-    )
+    not_before = models.DateTimeField(help_text="the moment of its last step")
+
+    objects = Ramets()
+    everything: ClassVar[models.Manager[Ramet]] = models.Manager()
 
     class Meta:
         ordering: ClassVar = ["id"]
@@ -160,6 +180,11 @@ class Ramet(models.Model):
         return self.life == Life.LIVING
 
     @property
+    def base_now(self) -> str:
+        """What it sits on: the base it was given last, else the one it was born on."""
+        return self.base if self.rebased is None else self.rebased
+
+    @property
     def cell(self) -> Cell | None:
         if self.row is None or self.column is None:
             return None
@@ -187,7 +212,8 @@ class Source(models.Model):
 
 
 class StockEntry(models.Model):
-    """Particulars of ramets that came into the record without recorded cuttings (legacy stock)."""
+    """Particulars of ramets that came into the record without recorded cuttings: legacy stock,
+    found and settled ones, and those received from another programme."""
 
     event = models.OneToOneField(
         Event, on_delete=models.PROTECT, primary_key=True, related_name="stock_entry"
@@ -195,9 +221,95 @@ class StockEntry(models.Model):
     nursery = models.ForeignKey(
         Nursery, on_delete=models.PROTECT, null=True, related_name="stock_entries"
     )
+    programme = models.CharField(
+        max_length=120, blank=True, help_text="the programme that received ramets came from"
+    )
 
     def __str__(self) -> str:
         return f"stock entry {self.event_id}"
+
+
+class Parent(models.Model):
+    """A genet that may be a parent of a ramet that settled."""
+
+    ramet = models.ForeignKey(Ramet, on_delete=models.PROTECT, related_name="parents")
+    genet = models.ForeignKey(Genet, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["ramet", "genet"], name="lineage_parent_once")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.genet_id} of {self.ramet_id}"
+
+
+class Relabelling(models.Model):
+    """Particulars of a relabelling: the ramets it touches are of this genet (null: of a genet that
+    is not known), whatever their labels say; and so is all that was cut from them."""
+
+    event = models.OneToOneField(
+        Event, on_delete=models.PROTECT, primary_key=True, related_name="relabelling"
+    )
+    genet = models.ForeignKey(Genet, on_delete=models.PROTECT, null=True, related_name="+")
+
+    def __str__(self) -> str:
+        return f"relabelling {self.event_id}"
+
+
+class Identification(models.Model):
+    """One row of an identification: a known ramet was found again, as the found one or as seen."""
+
+    event = models.ForeignKey(Event, on_delete=models.PROTECT, related_name="identifications")
+    ramet = models.ForeignKey(Ramet, on_delete=models.PROTECT, related_name="identifications")
+    found = models.ForeignKey(
+        Ramet, on_delete=models.PROTECT, null=True, related_name="identified_as"
+    )
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["event", "ramet"], name="lineage_identification_once")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.found_id} is {self.ramet_id}"
+
+
+class Ending(models.Model):
+    """Particulars of an ending: to whom ramets were handed over, or what they were fused into."""
+
+    event = models.OneToOneField(
+        Event, on_delete=models.PROTECT, primary_key=True, related_name="ending"
+    )
+    recipient = models.CharField(max_length=120, blank=True)
+    into = models.ForeignKey(Ramet, on_delete=models.PROTECT, null=True, related_name="fusions")
+
+    def __str__(self) -> str:
+        return f"ending {self.event_id}"
+
+
+class StructureCount(models.Model):
+    """One row of a count: how many were alive, dead and missing in a structure.
+
+    With `lot`, untagged ramets of one cutting in it, interchangeable: as many of them ended by
+    count. Without, a bare count, which changes no ramet: nobody invents which.
+    """
+
+    event = models.ForeignKey(Event, on_delete=models.PROTECT, related_name="structure_counts")
+    structure = models.ForeignKey(Structure, on_delete=models.PROTECT, related_name="counts")
+    lot = models.ForeignKey(
+        Fragmentation, on_delete=models.PROTECT, null=True, related_name="counts"
+    )
+    alive = models.PositiveIntegerField(null=True)
+    dead = models.PositiveIntegerField(default=0)
+    missing = models.PositiveIntegerField(default=0)
+    note = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["id"]
+
+    def __str__(self) -> str:
+        return f"{self.structure_id} counted by {self.event_id}"
 
 
 class Step(models.Model):
@@ -219,6 +331,7 @@ class Step(models.Model):
     row = models.PositiveSmallIntegerField(null=True)
     column = models.PositiveSmallIntegerField(null=True)
     plot = models.ForeignKey(Plot, on_delete=models.PROTECT, null=True, related_name="ramet_steps")
+    base = models.CharField(max_length=40, null=True)  # noqa: DJ001 - null: unchanged
 
     class Meta:
         ordering: ClassVar = ["ramet", "order"]
@@ -245,20 +358,30 @@ class Step(models.Model):
 
 
 class Tag(models.Model):
-    """A physical tag or an old label: a dated alias of a ramet. Found by search for ever."""
+    """A physical tag or an old label: a dated alias of a ramet. Found by search for ever.
+
+    Given by `event`, taken off or lost by `ended_by`. Not live: the event that gave it was voided.
+    """
 
     text = models.CharField(max_length=40)
     ramet = models.ForeignKey(Ramet, on_delete=models.PROTECT, related_name="tags")
     since = models.DateField()
     until = models.DateField(null=True, blank=True)
-    event = models.ForeignKey(Event, on_delete=models.PROTECT, null=True, related_name="+")
+    event = models.ForeignKey(Event, on_delete=models.PROTECT, null=True, related_name="tags")
+    ended_by = models.ForeignKey(
+        Event, on_delete=models.PROTECT, null=True, related_name="tags_ended"
+    )
+    lost = models.BooleanField(default=False)
+    live = models.BooleanField(default=True)
 
     class Meta:
         ordering: ClassVar = ["text", "since"]
         indexes: ClassVar = [models.Index(fields=["text"], name="lineage_tag_text")]
         constraints: ClassVar = [
             models.UniqueConstraint(
-                fields=["text"], condition=Q(until__isnull=True), name="lineage_tag_one_in_force"
+                fields=["text"],
+                condition=Q(until__isnull=True, live=True),
+                name="lineage_tag_one_in_force",
             ),
             models.CheckConstraint(
                 condition=Q(until__isnull=True) | Q(since__lte=F("until")),

@@ -1,8 +1,7 @@
 """What a ramet is: the fold of its steps. Pure: no database, plain values in and out.
 
 The same rules judge a new entry on the fast path (one step on the state that is cached) and a
-whole history. `not_before` is the earliest moment at which the last step can have happened, if
-all steps happened in their order: each step's own lower bound, or that of a step before it.
+whole history. The order of steps is not judged here: `timeline` puts them in it.
 """
 
 from __future__ import annotations
@@ -11,7 +10,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from nursery.core.dates import When
 from nursery.lineage.words import Cause, Life, Place, What
 
 ACTS = frozenset(
@@ -24,9 +22,15 @@ ACTS = frozenset(
         What.PLANTED,
         What.LIFTED,
         What.ENDED,
+        What.COUNTED_DEAD,
+        What.COUNTED_MISSING,
+        What.REBASED,
     }
 )
-"""Steps that somebody did, so that they need a living ramet. The others were only seen."""
+"""Steps that somebody did, so that they need a living ramet."""
+
+SIGHTINGS = frozenset({What.SEEN_ALIVE, What.SEEN_DEAD, What.SEEN_MISSING, What.FOUND})
+"""Steps that were only seen. They are never refused for disagreeing: the latest decides."""
 
 
 class StepRefused(ValueError):
@@ -52,11 +56,13 @@ class Change:
     row: int | None = None
     column: int | None = None
     plot: int | None = None
+    base: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """What a ramet is after its steps. `life` is None before its birth."""
+    """What a ramet is after its steps. `life` is None before its birth; `moment` is that of the
+    last step; `base` is what it was given after birth, None where it still has the first."""
 
     life: Life | None = None
     cause: Cause | None = None
@@ -65,22 +71,32 @@ class State:
     row: int | None = None
     column: int | None = None
     plot: int | None = None
+    base: str | None = None
     steps: int = 0
-    not_before: datetime = datetime.min  # noqa: DTZ901 - the calendar of the place, no zone
+    moment: datetime = datetime.min  # noqa: DTZ901 - the calendar of the place, no zone
+
+    @property
+    def cell(self) -> tuple[int, int, int] | None:
+        """Structure, row and column of the cell that it lives in, or None."""
+        if self.life is not Life.LIVING or self.structure is None:
+            return None
+        if self.row is None or self.column is None:
+            return None
+        return self.structure, self.row, self.column
 
 
-def advance(state: State, change: Change, when: When) -> State:
-    """The state after one more step.
+def advance(state: State, change: Change, moment: datetime) -> State:
+    """The state after one more step, at a moment that is not before the last.
 
-    Raises StepRefused: `born_twice`, `before_birth`, `behind_later_entry` (on every reading of
-    its date the step lies before one already taken), `not_living`, `already_planted`,
+    Raises StepRefused: `born_twice`, `before_birth`, `not_living`, `already_planted`,
     `still_planted`, `not_planted`, `not_packed`.
     """
-    _check_time(state, change, when)
-    _check_rules(state, change)
-    after = replace(state, steps=state.steps + 1, not_before=max(state.not_before, when.lower))
+    _check(state, change)
+    after = replace(state, steps=state.steps + 1, moment=moment)
     if change.life is not None:
         after = replace(after, life=change.life, cause=change.cause)
+    if change.base is not None:
+        after = replace(after, base=change.base)
     if change.place is not None:
         after = replace(
             after,
@@ -93,26 +109,22 @@ def advance(state: State, change: Change, when: When) -> State:
     return after
 
 
-def fold(steps: Iterable[tuple[Change, When]]) -> State:
+def fold(steps: Iterable[tuple[Change, datetime]]) -> State:
     """The state after all steps, taken in the order given; raises StepRefused."""
     state = State()
-    for change, when in steps:
-        state = advance(state, change, when)
+    for change, moment in steps:
+        state = advance(state, change, moment)
     return state
 
 
-def _check_time(state: State, change: Change, when: When) -> None:
-    if change.what is What.BORN:
+def _check(state: State, change: Change) -> None:
+    what = change.what
+    if what is What.BORN:
         if state.life is not None:
             raise StepRefused("born_twice")
-    elif state.life is None:
+        return
+    if state.life is None:
         raise StepRefused("before_birth")
-    elif when.upper < state.not_before:
-        raise StepRefused("behind_later_entry")
-
-
-def _check_rules(state: State, change: Change) -> None:
-    what = change.what
     if what in ACTS and state.life is not Life.LIVING:
         raise StepRefused("not_living")
     if what is What.PLANTED and state.place is Place.PLOT:

@@ -1,17 +1,20 @@
 """Which cell each ramet of an entry gets: asked for, or the next free one.
 
 Structures are locked here (after the ramets); what is full, blocked, outside or taken is said for
-all rows at once.
+all rows at once. A structure of which cells were used after the entry's date is another matter: who
+was where at that time is judged when the entry is settled.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from nursery.core.dates import words
+from nursery.core.dates import When, words
 from nursery.core.errors import Path, Problem, ProblemList
 from nursery.lineage.models import Ramet, Step
+from nursery.lineage.occupancy import used_after
+from nursery.lineage.rows import plain_moment
 from nursery.lineage.words import Life
 from nursery.places.actions import lock_structures
 from nursery.places.cells import Cell, CellError, parse_cell
@@ -36,11 +39,31 @@ class Spot:
     cell: Cell | None
 
 
-def assign(wishes: Sequence[Wish | None], leaving: Iterable[int] = ()) -> list[Spot | None]:
+@dataclass(frozen=True, slots=True)
+class Assigned:
+    """A spot for each wish, and the structures that were locked for it."""
+
+    spots: list[Spot | None]
+    locked: Mapping[int, Structure]
+
+    @property
+    def targets(self) -> list[Structure]:
+        """The structures that something goes to, each once."""
+        found = {spot.structure.pk: spot.structure for spot in self.spots if spot is not None}
+        return list(found.values())
+
+
+def assign(
+    wishes: Sequence[Wish | None],
+    when: When,
+    leaving: Sequence[Ramet] = (),
+    staying: Sequence[Ramet] = (),
+) -> Assigned:
     """A spot for each wish, in order; None stays None.
 
-    `leaving` are the ids of the ramets that this entry takes out of their cells. Raises Refused
-    (`unknown_structure`, `structure_closed`, `cell_malformed`, `cell_outside`, `cell_blocked`,
+    `leaving` are the ramets that this entry takes out of their cells, `staying` others that it
+    touches; the structures they are in are locked too. Raises Refused (`unknown_structure`,
+    `structure_closed`, `structure_lost`, `cell_malformed`, `cell_outside`, `cell_blocked`,
     `cell_occupied`, `cell_twice`, `no_cells`, `structure_full`).
     """
     problems = ProblemList()
@@ -53,12 +76,16 @@ def assign(wishes: Sequence[Wish | None], leaving: Iterable[int] = ()) -> list[S
                 "unknown_structure", f"There is no structure {wish.structure}.", *wish.path
             )
     problems.raise_if_any()
-    locked = lock_structures(row.pk for row in known.values())
+    locked = lock_structures(
+        {row.pk for row in known.values()} | _homes(when, [*leaving, *staying])
+    )
     rows = {code: locked[row.pk] for code, row in known.items()}
     for code, row in rows.items():
-        if row.closed_on is not None:
+        if row.closed_on is not None and when.earliest > row.closed_on:
             problems.add("structure_closed", f"{code} was closed on {row.closed_on}.")
-    taken = _Taken(rows.values(), set(leaving))
+        elif row.lost:
+            _refuse_lost(row, when, problems)
+    taken = _Taken(rows.values(), when, {ramet.pk for ramet in leaving})
     spots: list[Spot | None] = [None] * len(wishes)
     for number, wish in enumerate(wishes):
         if wish is not None and wish.cell is not None:
@@ -82,7 +109,23 @@ def assign(wishes: Sequence[Wish | None], leaving: Iterable[int] = ()) -> list[S
             *paths[0],
         )
     problems.raise_if_any()
-    return spots
+    return Assigned(spots, locked)
+
+
+def _homes(when: When, ramets: Sequence[Ramet]) -> set[int]:
+    """The structures in whose cells the ramets are, or ever were if the entry is a late one."""
+    homes = {row.structure_id for row in ramets if row.row is not None and row.structure_id}
+    late = [row.pk for row in ramets if plain_moment(row.not_before) > when.upper]
+    if late:
+        steps = Step.objects.filter(ramet__in=late, row__isnull=False, live=True)
+        homes |= set(steps.values_list("structure_id", flat=True))
+    return homes
+
+
+def _refuse_lost(row: Structure, when: When, problems: ProblemList) -> None:
+    last = row.steps.filter(live=True).select_related("event").order_by("-order").first()
+    if last is not None and last.event.when.lower <= when.upper:
+        problems.add("structure_lost", f"{row.code} was lost {words(last.event.when)}.")
 
 
 def cell_of_nothing(cell: str, path: Path) -> Problem:
@@ -91,10 +134,21 @@ def cell_of_nothing(cell: str, path: Path) -> Problem:
 
 
 class _Taken:
-    """The cells that hold a living ramet or a structure, and those this entry gives away."""
+    """The cells that hold a living ramet or a structure, and those this entry gives away.
 
-    def __init__(self, structures: Iterable[Structure], leaving: set[int]) -> None:
-        ids = [row.pk for row in structures]
+    Of structures that were used after the entry's date, the cells are known that are in use then
+    or later; a cell that is asked for there is judged when the entry is settled.
+    """
+
+    def __init__(self, structures: Iterable[Structure], when: When, leaving: set[int]) -> None:
+        rows = list(structures)
+        self.late = {
+            row.pk
+            for row in rows
+            if row.busy_until is not None and plain_moment(row.busy_until) > when.upper
+        }
+        self.later = used_after(self.late, when.lower, but=leaving)
+        ids = [row.pk for row in rows if row.pk not in self.late]
         self.by: dict[tuple[int, Cell], str] = {}
         self.ramets: dict[tuple[int, Cell], int] = {}
         self.given: set[tuple[int, Cell]] = set()
@@ -113,7 +167,8 @@ class _Taken:
 
     def holds(self, structure: Structure, cell: Cell) -> bool:
         where = (structure.pk, cell)
-        return where in self.by or where in self.given
+        used = (structure.pk, cell.row, cell.column) in self.later
+        return where in self.by or where in self.given or used
 
     def who(self, structure: Structure, cell: Cell) -> str:
         """Who holds the cell and since when."""

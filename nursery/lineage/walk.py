@@ -6,6 +6,8 @@ and with UNION, so that a ramet reached by several ways is taken once and no loo
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from django.db import connection
 from django.db.models.expressions import RawSQL
 
@@ -34,6 +36,11 @@ SELECT id FROM grown
 """
 
 
+_DESCENDANTS_OF = _DESCENDANTS.replace("id = %s", "id IN ({marks})")
+_AT_ONCE = 500
+"""The most ids in one statement: a list of them is planned anew for each length."""
+
+
 def ancestors(ramet_id: int) -> list[int]:
     """The ids of a ramet and of all it was cut from. One query.
 
@@ -48,3 +55,16 @@ def ancestors(ramet_id: int) -> list[int]:
 def descendants(ramet_id: int) -> RawSQL:
     """The ids of a ramet and of all that was cut from it, as a subquery for `pk__in`."""
     return RawSQL(_DESCENDANTS, (ramet_id,))  # noqa: S611 - the text is ours, the id a parameter
+
+
+def all_descendants(ramet_ids: Iterable[int]) -> list[int]:
+    """The ids of these ramets and of all that was cut from any of them, in ascending order."""
+    ids = sorted(set(ramet_ids))
+    found: set[int] = set()
+    with connection.cursor() as cursor:
+        for start in range(0, len(ids), _AT_ONCE):
+            part = ids[start : start + _AT_ONCE]
+            marks = ", ".join(["%s"] * len(part))
+            cursor.execute(_DESCENDANTS_OF.format(marks=marks), part)
+            found |= {row[0] for row in cursor.fetchall()}
+    return sorted(found)

@@ -17,8 +17,13 @@ class Origin(Word):
 
 
 class Life(Word):
-    """Whether a ramet lives, and if not, how it ended. Lost is reversible."""
+    """Whether a ramet lives, and if not, how it ended. Lost is reversible.
 
+    NEVER: the event that it was born by was voided, so it has never been. IDENTIFIED: a found piece
+    that turned out to be another ramet on record.
+    """
+
+    NEVER = 0
     LIVING = 1
     DEAD = 2
     LOST = 3
@@ -27,6 +32,7 @@ class Life(Word):
     DISCARDED = 6
     SAMPLED = 7
     HANDED_OVER = 8
+    IDENTIFIED = 9
 
 
 class Place(Word):
@@ -61,6 +67,12 @@ class What(Word):
     SEEN_MISSING = 10
     LIFTED = 11
     ENDED = 12
+    FOUND = 13
+    COUNTED_DEAD = 14
+    COUNTED_MISSING = 15
+    RELABELLED = 16
+    TAGGED = 17
+    REBASED = 18
 
 
 class Cause(Word):

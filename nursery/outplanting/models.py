@@ -9,10 +9,10 @@ from django.db.models import Q
 
 from nursery.core.models import Event
 from nursery.core.words import Word
-from nursery.donors.models import DonorColony
+from nursery.donors.models import DonorColony, Genet, Taxon
 from nursery.lineage.models import Ramet
 from nursery.lineage.words import Cause
-from nursery.places.models import Plot, Reef, Site
+from nursery.places.models import Plot, Reef, Site, Structure
 
 
 class Fixing(Word):
@@ -53,6 +53,15 @@ class Outplant(models.Model):
     position = models.CharField(max_length=40, blank=True)
     cluster = models.CharField(max_length=40, blank=True)
     fixing = models.PositiveSmallIntegerField(choices=Fixing.pairs(), null=True)
+    structure = models.ForeignKey(
+        Structure,
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="outplants",
+        help_text="the rock or frame that it was planted on, with all else on it",
+    )
+    row = models.PositiveSmallIntegerField(null=True)
+    column = models.PositiveSmallIntegerField(null=True)
 
     class Meta:
         ordering: ClassVar = ["id"]
@@ -86,6 +95,49 @@ class Visit(models.Model):
 
     def __str__(self) -> str:
         return f"visit {self.event_id}"
+
+
+class PlotCount(models.Model):
+    """What was counted in a plot on a visit, of a genet or of a taxon (null: of all together).
+
+    It changes no ramet: survival is known from it, living diversity is not.
+    """
+
+    visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="counts")
+    plot = models.ForeignKey(Plot, on_delete=models.PROTECT, related_name="counts")
+    genet = models.ForeignKey(Genet, on_delete=models.PROTECT, null=True, related_name="+")
+    taxon = models.ForeignKey(Taxon, on_delete=models.PROTECT, null=True, related_name="+")
+    alive = models.PositiveIntegerField()
+    dead = models.PositiveIntegerField(null=True)
+    missing = models.PositiveIntegerField(null=True)
+    note = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["id"]
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=Q(genet__isnull=True) | Q(taxon__isnull=True),
+                name="outplanting_plotcount_genet_or_taxon",
+            ),
+            models.UniqueConstraint(
+                fields=["visit", "plot", "genet"],
+                condition=Q(genet__isnull=False),
+                name="outplanting_plotcount_genet_once",
+            ),
+            models.UniqueConstraint(
+                fields=["visit", "plot", "taxon"],
+                condition=Q(taxon__isnull=False),
+                name="outplanting_plotcount_taxon_once",
+            ),
+            models.UniqueConstraint(
+                fields=["visit", "plot"],
+                condition=Q(genet__isnull=True, taxon__isnull=True),
+                name="outplanting_plotcount_all_once",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.plot_id} counted on {self.visit_id}"
 
 
 class Observation(models.Model):

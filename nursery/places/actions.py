@@ -5,9 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Q
 
 from nursery.core import bulk
 from nursery.core.actor import Actor, require, require_at
@@ -104,14 +106,21 @@ def _kin(moved: set[int], parents: set[int]) -> set[int]:
     return held | stems
 
 
-def stand(event: Event, standings: Sequence[Standing]) -> None:
-    """Write where structures stand from this event on, with all that follows from it.
+def busy(structures: Iterable[Structure], moment: datetime) -> None:
+    """Keep that cells of these (locked) structures were filled or emptied at a moment."""
+    rows = [row for row in structures if row.busy_until is None or row.busy_until < moment]
+    for row in rows:
+        row.busy_until = moment
+    Structure.objects.filter(pk__in=[row.pk for row in rows]).update(busy_until=moment)
 
-    The caller has locked the structures and holds the transaction. Raises Refused
-    (`structure_in_itself`, `behind_later_entry`).
+
+def put(event: Event, standings: Sequence[Standing], lost: bool = False) -> None:
+    """Write where structures stand from this event's moment on, with all that follows from it.
+
+    The caller has locked the structures and holds the transaction. `lost`: they are nowhere from
+    then on. Raises Refused (`structure_in_itself`).
     """
     problems = ProblemList()
-    last = _last_events(standing.structure.pk for standing in standings)
     parents = {standing.structure.pk: standing.parent for standing in standings}
     for number, standing in enumerate(standings):
         row = standing.structure
@@ -123,55 +132,77 @@ def stand(event: Event, standings: Sequence[Standing]) -> None:
                 number,
                 "parent",
             )
-        before = last.get(row.pk)
-        if before is not None and event.when.upper < before.when.lower:
-            problems.add(
-                "behind_later_entry",
-                f"{row.code} was last moved on {before.when}; this entry of {event.when} would "
-                "come before that. Check both dates.",
-                "when",
-            )
     problems.raise_if_any()
-    counts = _step_counts(standing.structure.pk for standing in standings)
-    steps = []
-    for standing in standings:
-        row = standing.structure
-        row.bay, row.parent, row.plot = standing.bay, standing.parent, standing.plot
-        row.parent_row = standing.cell.row if standing.cell else None
-        row.parent_column = standing.cell.column if standing.cell else None
-        row.nursery_id = _nursery_of(standing)
-        steps.append(
+    bulk.insert(
+        StructureStep,
+        [
             StructureStep(
                 event=event,
-                structure=row,
-                order=counts.get(row.pk, 0) + 1,
-                bay=row.bay,
-                parent=row.parent,
-                parent_row=row.parent_row,
-                parent_column=row.parent_column,
-                plot=row.plot,
+                structure=standing.structure,
+                order=1,
+                live=False,
+                bay=standing.bay,
+                parent=standing.parent,
+                parent_row=standing.cell.row if standing.cell else None,
+                parent_column=standing.cell.column if standing.cell else None,
+                plot=standing.plot,
+                lost=lost,
             )
-        )
-    bulk.insert(StructureStep, steps)
-    rows = [standing.structure for standing in standings]
+            for standing in standings
+        ],
+    )
+    stand_anew({standing.structure.pk: standing.structure for standing in standings}, event)
+
+
+def stand_anew(rows: Mapping[int, Structure], coming: Event | None = None) -> None:
+    """Put the steps of (locked) structures in order and write what follows from the last of each.
+
+    Steps of the event `coming` become live. Where a structure stands now, whether it is lost, and
+    the nursery that it and all it holds is at, are worked out again.
+    """
+    steps = StructureStep.objects.filter(structure__in=rows).select_related(
+        "event", "bay__system", "parent"
+    )
+    wanted = Q(live=True) if coming is None else Q(live=True) | Q(event=coming)
+    ordered = sorted(steps.filter(wanted), key=lambda step: (step.event.moment, step.event_id))
+    counts: dict[int, int] = {}
+    last: dict[int, StructureStep] = {}
+    changed = []
+    for step in ordered:
+        order = counts[step.structure_id] = counts.get(step.structure_id, 0) + 1
+        last[step.structure_id] = step
+        if step.order != order or not step.live:
+            step.order, step.live = order, True
+            changed.append(step)
+    # Out of the sequence first: no two may have the same place in it at any time.
+    StructureStep.objects.filter(pk__in=[step.pk for step in changed]).update(live=False)
+    bulk.update(StructureStep, changed, ["order", "live"])
+    for pk, row in rows.items():
+        step = last.get(pk) or StructureStep()
+        row.bay, row.parent, row.plot = step.bay, step.parent, step.plot
+        row.parent_row, row.parent_column = step.parent_row, step.parent_column
+        row.lost = step.lost
+    for row in rows.values():
+        row.nursery_id = _nursery_of(row, rows)
     # Cells are emptied first, so that two structures may change places in one event.
-    Structure.objects.filter(pk__in=[row.pk for row in rows]).update(
-        parent_row=None, parent_column=None
-    )
+    Structure.objects.filter(pk__in=list(rows)).update(parent_row=None, parent_column=None)
     bulk.update(
-        Structure, rows, ["bay", "parent", "parent_row", "parent_column", "plot", "nursery"]
+        Structure,
+        list(rows.values()),
+        ["bay", "parent", "parent_row", "parent_column", "plot", "nursery", "lost"],
     )
-    for row in rows:
-        # What stands in another row of this event gets its nursery from there.
-        if row.parent_id not in parents:
+    for row in rows.values():
+        # What stands in another of these rows gets its nursery from there.
+        if row.parent_id not in rows:
             _hand_down_nursery(row)
 
 
-def _nursery_of(standing: Standing) -> int | None:
-    if standing.bay is not None:
-        return standing.bay.system.nursery_id
-    if standing.parent is not None:
-        return standing.parent.nursery_id
+def _nursery_of(row: Structure, rows: Mapping[int, Structure]) -> int | None:
+    if row.bay is not None:
+        return row.bay.system.nursery_id
+    if row.parent is not None:
+        parent = rows.get(row.parent.pk, row.parent)
+        return _nursery_of(parent, rows) if parent.pk in rows else parent.nursery_id
     return None
 
 
@@ -191,23 +222,3 @@ def _holds(row: Structure, other: Structure, parents: Mapping[int, Structure | N
         seen.add(at.pk)
         at = parents.get(at.pk, at.parent)
     return False
-
-
-def _step_counts(ids: Iterable[int]) -> dict[int, int]:
-    orders: dict[int, int] = {}
-    for pk, order in StructureStep.objects.filter(structure_id__in=set(ids), live=True).values_list(
-        "structure_id", "order"
-    ):
-        orders[pk] = max(order, orders.get(pk, 0))
-    return orders
-
-
-def _last_events(ids: Iterable[int]) -> dict[int, Event]:
-    """For each structure the event of its steps that began last, on its earliest reading."""
-    latest: dict[int, Event] = {}
-    steps = StructureStep.objects.filter(structure_id__in=set(ids), live=True)
-    for step in steps.select_related("event"):
-        known = latest.get(step.structure_id)
-        if known is None or step.event.when.lower >= known.when.lower:
-            latest[step.structure_id] = step.event
-    return latest

@@ -200,7 +200,12 @@ class Structure(Register):
     """
 
     WRITERS = frozenset({Role.NURSERY})
-    CACHES = frozenset({"nursery", "bay", "parent", "parent_row", "parent_column", "plot"})
+    CACHES = frozenset(
+        {
+            *("nursery", "bay", "parent", "parent_row", "parent_column", "plot"),
+            *("lost", "busy_until"),
+        }
+    )
     ACT = "set up structures"
 
     class Kind(models.TextChoices):
@@ -233,6 +238,12 @@ class Structure(Register):
     parent_column = models.PositiveSmallIntegerField(null=True, editable=False)
     plot = models.ForeignKey(
         Plot, on_delete=models.PROTECT, null=True, editable=False, related_name="structures"
+    )
+    lost = models.BooleanField(default=False, editable=False)
+    busy_until = models.DateTimeField(
+        null=True,
+        editable=False,
+        help_text="the moment of the last entry that filled or emptied one of its cells",
     )
 
     class Meta(Register.Meta):
@@ -335,6 +346,7 @@ class StructureStep(models.Model):
     parent_row = models.PositiveSmallIntegerField(null=True)
     parent_column = models.PositiveSmallIntegerField(null=True)
     plot = models.ForeignKey(Plot, on_delete=models.PROTECT, null=True, related_name="+")
+    lost = models.BooleanField(default=False)
 
     class Meta:
         ordering: ClassVar = ["structure", "order"]
@@ -345,7 +357,9 @@ class StructureStep(models.Model):
                 name="places_structurestep_sequence",
             ),
             models.UniqueConstraint(
-                fields=["event", "structure"], name="places_structurestep_once_an_event"
+                fields=["event", "structure"],
+                condition=Q(live=True),
+                name="places_structurestep_once_an_event",
             ),
         ]
 

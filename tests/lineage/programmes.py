@@ -81,7 +81,11 @@ class Reckoning:
                 continue
             getattr(self, f"_{act.kind}")(act)
 
-    def _when(self, act: Act) -> str:
+    def _when(self, act: Act, legal: bool = True) -> str:
+        """When it is done. What is not legal is so on a day: a vague date could be an earlier one,
+        on which it was."""
+        if not legal:
+            return self.day.isoformat()
         return {
             "day": self.day.isoformat(),
             "month": self.day.isoformat()[:7],
@@ -159,14 +163,15 @@ class Reckoning:
         spent = [code for code, flag in zip(sources, act.flags, strict=False) if flag]
         kept = [code for code in sources if code not in spent]
         into = [p.tray, p.plate, None][act.numbers[0] % 3]
-        with self._expecting(all(self.known[code].life is Life.LIVING for code in sources)):
+        legal = all(self.known[code].life is Life.LIVING for code in sources)
+        with self._expecting(legal):
             children = f.cut(
                 p.lead,
                 self._rows(kept),
                 act.count,
                 into=into,
                 used_up=self._rows(spent),
-                when=self._when(act),
+                when=self._when(act, legal),
             )
             self._cut_as_known(sources, spent, children, into is not None)
 
@@ -205,7 +210,7 @@ class Reckoning:
                 [{"ramet": code} for code in codes],
                 structure=into,
                 packed=packed,
-                when=self._when(act),
+                when=self._when(act, legal),
             )
             for row in known:
                 row.place = Place.PACKED if packed else Place.STRUCTURE
@@ -219,7 +224,7 @@ class Reckoning:
                 self.programme.lead,
                 self.programme.plot,
                 self._rows(codes),
-                when=self._when(act),
+                when=self._when(act, legal),
             )
             for row in known:
                 row.place, row.planted = Place.PLOT, True
@@ -232,12 +237,13 @@ class Reckoning:
             ("dead", Life.DEAD),
             ("missing", Life.LOST),
         ][act.count - 1]
-        with self._expecting(all(row.planted for row in known)):
+        legal = all(row.planted for row in known)
+        with self._expecting(legal):
             f.visit(
                 self.programme.lead,
                 self.programme.site,
                 dict.fromkeys(self._rows(codes), seen),
-                when=self._when(act),
+                when=self._when(act, legal),
             )
             for row in known:
                 row.life = life

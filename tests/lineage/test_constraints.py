@@ -64,6 +64,7 @@ def event_like(wild: Ramet, **values: Any) -> Event:
         earliest=date(2021, 1, 1),
         latest=date(2021, 1, 1),
         recorded_by_id=wild.born.recorded_by_id,
+        moment=wild.born.moment,
     )
     for name, value in values.items():
         setattr(row, name, value)

@@ -204,13 +204,13 @@ def test_cutting_a_child_before_it_was_cut_is_refused(programme: f.Programme) ->
         f.cut(programme.lead, [child], when="2021-02-28")
 
 
-def test_cutting_before_a_later_entry_is_refused_with_both_dates(
+def test_a_late_cutting_that_uses_up_what_lived_on_is_refused_with_both_dates(
     programme: f.Programme,
 ) -> None:
     mother = programme.mother()
     f.move(programme.lead, [{"ramet": mother.code, "structure": programme.plate.code}])
     with refused("behind_later_entry") as caught:
-        f.cut(programme.lead, [mother], when="2021-02-01")
+        f.cut(programme.lead, [], used_up=[mother], when="2021-02-01")
     message = caught.value.problems[0].message
     assert "1 February 2021" in message
     assert "1 March 2021" in message
@@ -237,9 +237,10 @@ def test_the_time_of_day_decides_on_one_day(programme: f.Programme) -> None:
     mother = programme.mother()
     f.cut(programme.lead, [mother], when="2021-03-01T10:00")
     with refused("behind_later_entry"):
-        f.cut(programme.lead, [mother], when="2021-03-01T09:59")
+        f.cut(programme.lead, [], used_up=[mother], when="2021-03-01T09:59")
     f.cut(programme.lead, [mother], when="2021-03-01")
     f.cut(programme.lead, [mother], when="2021-03-01T10:00")
+    f.cut(programme.lead, [mother], when="2021-03-01T09:59")
 
 
 def test_a_thousand_children_are_cut_at_once(programme: f.Programme) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import datetime
 from itertools import count
 
 import networkx as nx  # type: ignore[import-untyped]
@@ -10,13 +11,12 @@ import pytest
 from django.db.models.expressions import RawSQL
 from hypothesis import given, settings
 
-from nursery.core.dates import When
 from nursery.donors.models import DonorColony, DonorSetMember
 from nursery.lineage import queries, walk
-from nursery.lineage.ledger import state_of
 from nursery.lineage.models import Ramet, Step
 from nursery.lineage.replay import Change, fold
-from nursery.lineage.words import Cause, Life, Place, What
+from nursery.lineage.rows import change_of, key_of, state_of
+from nursery.lineage.words import Life
 from tests import factories as f
 from tests.lineage.programmes import Act, plans, programme_done
 
@@ -29,26 +29,13 @@ def codes_of(ids: Iterable[int] | RawSQL) -> set[str]:
     return set(Ramet.objects.filter(pk__in=ids).values_list("code", flat=True))
 
 
-def change_of(step: Step) -> Change:
-    return Change(
-        What(step.what),
-        life=None if step.life is None else Life(step.life),
-        cause=None if step.cause is None else Cause(step.cause),
-        place=None if step.place is None else Place(step.place),
-        structure=step.structure_id,
-        row=step.row,
-        column=step.column,
-        plot=step.plot_id,
-    )
-
-
-def histories() -> dict[int, list[tuple[Change, When]]]:
+def histories() -> dict[int, list[tuple[Change, datetime]]]:
     """The live steps of every ramet, which are numbered from 1 without a gap."""
-    found: dict[int, list[tuple[Change, When]]] = {}
+    found: dict[int, list[tuple[Change, datetime]]] = {}
     orders: dict[int, count[int]] = {}
     for step in Step.objects.filter(live=True).select_related("event").order_by("order", "pk"):
         assert step.order == next(orders.setdefault(step.ramet_id, count(1)))
-        found.setdefault(step.ramet_id, []).append((change_of(step), step.event.when))
+        found.setdefault(step.ramet_id, []).append((change_of(step), key_of(step.event)[0]))
     return found
 
 

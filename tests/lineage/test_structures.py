@@ -208,23 +208,23 @@ def test_a_structure_that_leaves_makes_way_for_what_held_it(
     assert (now(inner).bay, now(rock).parent) == (programme.bay, inner)
 
 
-def test_a_move_before_the_last_one_is_refused(programme: f.Programme, rock: Structure) -> None:
+def test_a_late_move_stands_behind_the_later_one(programme: f.Programme, rock: Structure) -> None:
     put(programme, rock, when="2021-04-01", bay=programme.bay.code)
-    with refused("behind_later_entry", pointer="#/when") as caught:
-        put(programme, rock, when="2021-03", parent=programme.plate.code, cell="A1")
-    message = caught.value.problems[0].message
-    assert "2021-04-01" in message
-    assert "2021-03" in message
-    put(programme, rock, when="2021", parent=programme.plate.code, cell="A1")
+    put(programme, rock, when="2021-03", parent=programme.plate.code, cell="A1")
+    assert (now(rock).bay, now(rock).parent) == (programme.bay, None)
+    steps = rock.steps.filter(live=True).order_by("-order").values_list("bay", "parent")[:2]
+    assert list(steps) == [(programme.bay.pk, None), (None, programme.plate.pk)]
 
 
-def test_a_move_after_a_vague_one_still_looks_at_all_before(
+def test_a_late_move_into_a_cell_that_was_taken_then_is_refused(
     programme: f.Programme, rock: Structure
 ) -> None:
-    put(programme, rock, when="2021-04-01", bay=programme.bay.code)
-    put(programme, rock, when="2021", plot=programme.plot.code)
-    with refused("behind_later_entry"):
-        put(programme, rock, when="2021-03", bay=programme.bay.code)
+    mother = programme.mother()
+    place = {"structure": programme.plate.code, "cell": "A1"}
+    f.move(programme.lead, [{"ramet": mother.code, **place}], when="2021-02-01")
+    f.move(programme.lead, [{"ramet": mother.code, "structure": programme.tray.code}])
+    with refused("cell_was_held"):
+        put(programme, rock, when="2021-02-15", parent=programme.plate.code, cell="A1")
 
 
 @pytest.mark.parametrize(

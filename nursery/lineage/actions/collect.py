@@ -17,7 +17,7 @@ from nursery.donors.positions import keep_for_collection, read_point
 from nursery.donors.sets import donor_set
 from nursery.lineage.births import give_codes, give_tags, series_prefix
 from nursery.lineage.inputs import CollectionIn, PieceIn
-from nursery.lineage.ledger import born
+from nursery.lineage.ledger import Entry, record
 from nursery.lineage.models import Ramet
 from nursery.lineage.replay import Change
 from nursery.lineage.words import Life, Origin, Place, What
@@ -88,12 +88,12 @@ def collect(actor: Actor, given: CollectionIn) -> Recorded:
         for number, (code, piece) in enumerate(zip(codes, pieces, strict=True), start=1)
     ]
     birth = Change(What.BORN, life=Life.LIVING, place=Place.PACKED)
-    rows = born(event, ramets, [birth] * len(ramets))
+    record(event, [Entry(ramet, birth, ("pieces", row)) for row, ramet in enumerate(ramets)])
     give_tags(
         event,
         [
             (ramet, piece.tag, ("pieces", row, "tag"))
-            for row, (ramet, piece) in enumerate(zip(rows, pieces, strict=True))
+            for row, (ramet, piece) in enumerate(zip(ramets, pieces, strict=True))
         ],
     )
     return recorded

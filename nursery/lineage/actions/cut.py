@@ -12,16 +12,16 @@ from nursery.core.errors import Problem, Refused
 from nursery.core.models import CodeSeries, EventKind
 from nursery.core.recording import Recorded, begin
 from nursery.donors.permits import attach
-from nursery.donors.sets import union
 from nursery.lineage.actions.intake import placed
 from nursery.lineage.births import give_codes, give_tags, series_prefix
+from nursery.lineage.descent import fragmentation_of
 from nursery.lineage.inputs import ChildIn, FragmentationIn
-from nursery.lineage.ledger import Entry, born, lock, take
+from nursery.lineage.ledger import Entry, lock, record
 from nursery.lineage.models import Fragmentation, Ramet, Source
 from nursery.lineage.permission import require_stock
 from nursery.lineage.replay import Change
 from nursery.lineage.resolve import all_of
-from nursery.lineage.spots import Wish, assign, cell_of_nothing
+from nursery.lineage.spots import Spot, Wish, assign, cell_of_nothing
 from nursery.lineage.words import Life, Origin, Place, Purpose, What
 from nursery.places.models import Structure
 
@@ -50,27 +50,15 @@ def cut(actor: Actor, given: FragmentationIn) -> Recorded:
     locked = lock(ids)
     sources = [locked[pk] for pk in ids]
     rows = given.rows
-    leaving = [pk for pk, source in zip(ids, given.sources, strict=True) if source.used_up]
-    spots = assign([_wish(row, child, given) for row, child in enumerate(rows)], leaving)
-    targets = {spot.structure.pk: spot.structure for spot in spots if spot is not None}
-    require_stock(actor, sources, targets.values(), act=ACT)
+    spent = [row for row, source in zip(sources, given.sources, strict=True) if source.used_up]
+    kept = [row for row in sources if row not in spent]
+    found = assign(
+        [_wish(row, child, given) for row, child in enumerate(rows)], given.when, spent, kept
+    )
+    require_stock(actor, sources, found.targets, act=ACT)
     _refuse_mixed_taxa(sources)
     aboard = all(ramet.place == Place.PACKED for ramet in sources)
-    home = _home_series(sources, list(targets.values()))
-    take(
-        event,
-        [
-            Entry(
-                ramet,
-                Change(What.USED_UP, life=Life.USED_UP, place=Place.NOWHERE)
-                if source.used_up
-                else Change(What.CUT_FROM),
-                ("sources", row, "ramet"),
-            )
-            for row, (ramet, source) in enumerate(zip(sources, given.sources, strict=True))
-        ],
-    )
-    fragmentation = _descent(sources)
+    fragmentation = fragmentation_of(sources)
     fragmentation.event = event
     fragmentation.children_count = len(rows)
     fragmentation.save(force_insert=True)
@@ -83,22 +71,25 @@ def cut(actor: Actor, given: FragmentationIn) -> Recorded:
     )
     codes = give_codes(
         [(child.code, ("children", row, "code")) for row, child in enumerate(rows)],
-        series_prefix(given.series, home),
+        series_prefix(given.series, _home_series(sources, found.targets)),
     )
-    children = born(
+    children = [
+        _child(fragmentation, code, child, number)
+        for number, (code, child) in enumerate(zip(codes, rows, strict=True), start=1)
+    ]
+    record(
         event,
         [
-            _child(fragmentation, code, child, number)
-            for number, (code, child) in enumerate(zip(codes, rows, strict=True), start=1)
+            *(
+                Entry(ramet, cut_change(source.used_up), ("sources", row, "ramet"))
+                for row, (ramet, source) in enumerate(zip(sources, given.sources, strict=True))
+            ),
+            *(
+                Entry(child, _birth(spot, aboard), ("children", row, "cell"))
+                for row, (child, spot) in enumerate(zip(children, found.spots, strict=True))
+            ),
         ],
-        [
-            placed(What.BORN, spot, Life.LIVING)
-            if spot is not None
-            else Change(
-                What.BORN, life=Life.LIVING, place=Place.PACKED if aboard else Place.NOWHERE
-            )
-            for spot in spots
-        ],
+        found.locked,
     )
     give_tags(
         event,
@@ -130,18 +121,18 @@ def _refuse_mixed_taxa(sources: Sequence[Ramet]) -> None:
         )
 
 
-def _descent(sources: Sequence[Ramet]) -> Fragmentation:
-    """What the children get from their sources: taxon, genet, donors, generation."""
-    genets = {ramet.genet_id for ramet in sources}
-    generations = [ramet.generation for ramet in sources]
-    known = [generation for generation in generations if generation is not None]
-    donors = union(ramet.donor_set_id for ramet in sources if ramet.donor_set_id is not None)
-    return Fragmentation(
-        taxon_id=sources[0].taxon_id,
-        genet_id=genets.pop() if len(genets) == 1 else None,
-        donor_set=donors,
-        generation=max(known) + 1 if len(known) == len(generations) else None,
-    )
+def cut_change(used_up: bool) -> Change:
+    """What a cutting does to a ramet that it is made from."""
+    if used_up:
+        return Change(What.USED_UP, life=Life.USED_UP, place=Place.NOWHERE)
+    return Change(What.CUT_FROM)
+
+
+def _birth(spot: Spot | None, aboard: bool) -> Change:
+    if spot is not None:
+        return placed(What.BORN, spot, Life.LIVING)
+    place = Place.PACKED if aboard else Place.NOWHERE
+    return Change(What.BORN, life=Life.LIVING, place=place)
 
 
 def _child(fragmentation: Fragmentation, code: str, child: ChildIn, number: int) -> Ramet:

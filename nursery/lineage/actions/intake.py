@@ -13,7 +13,7 @@ from nursery.donors.models import Collection
 from nursery.donors.permits import attach
 from nursery.lineage.births import give_tags
 from nursery.lineage.inputs import ArrivalIn, IntakeIn
-from nursery.lineage.ledger import Entry, lock, take
+from nursery.lineage.ledger import Entry, lock, record
 from nursery.lineage.models import Intake, Ramet
 from nursery.lineage.replay import Change
 from nursery.lineage.resolve import all_of
@@ -66,16 +66,19 @@ def take_in(actor: Actor, given: IntakeIn) -> Recorded:
     locked = lock(ids)
     ramets = [locked[pk] for pk in ids]
     _refuse_strangers(collection, given, ramets)
-    spots = assign([_wish(row, piece, given) for row, piece in enumerate(given.pieces)])
-    _refuse_other_nurseries(nursery, spots)
-    take(
+    found = assign(
+        [_wish(row, piece, given) for row, piece in enumerate(given.pieces)], given.when, ramets
+    )
+    _refuse_other_nurseries(nursery, found.spots)
+    record(
         event,
         [
             Entry(ramet, _change(piece, spot), ("pieces", row, "ramet"))
             for row, (ramet, piece, spot) in enumerate(
-                zip(ramets, given.pieces, spots, strict=True)
+                zip(ramets, given.pieces, found.spots, strict=True)
             )
         ],
+        found.locked,
     )
     give_tags(
         event,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from django.db import transaction
 
 from nursery.core.actor import Actor, Role, require
@@ -11,12 +13,13 @@ from nursery.core.recording import Recorded, begin
 from nursery.donors.permits import attach
 from nursery.lineage.actions.intake import placed
 from nursery.lineage.inputs import MovedIn, MoveIn
-from nursery.lineage.ledger import Entry, lock, take
+from nursery.lineage.ledger import Entry, lock, record
 from nursery.lineage.permission import require_stock
 from nursery.lineage.replay import Change
 from nursery.lineage.resolve import all_of
 from nursery.lineage.spots import Wish, assign
 from nursery.lineage.words import Place, What
+from nursery.places.models import Structure
 
 ACT = "move ramets"
 
@@ -40,20 +43,26 @@ def move(actor: Actor, given: MoveIn) -> Recorded:
     )
     locked = lock(ids)
     ramets = [locked[pk] for pk in ids]
+    structures: Mapping[int, Structure] = {}
     if given.packed:
         require_stock(actor, ramets, [], act=ACT)
         changes = [Change(What.PACKED, place=Place.PACKED)] * len(ramets)
     else:
-        spots = assign([_wish(row, moved, given) for row, moved in enumerate(given.ramets)], ids)
-        targets = {spot.structure.pk: spot.structure for spot in spots if spot is not None}
-        require_stock(actor, ramets, targets.values(), act=ACT)
-        changes = [placed(What.PLACED, spot) for spot in spots if spot is not None]
-    take(
+        found = assign(
+            [_wish(row, moved, given) for row, moved in enumerate(given.ramets)],
+            given.when,
+            ramets,
+        )
+        structures = found.locked
+        require_stock(actor, ramets, found.targets, act=ACT)
+        changes = [placed(What.PLACED, spot) for spot in found.spots if spot is not None]
+    record(
         event,
         [
             Entry(ramet, change, ("ramets", row, "ramet"))
             for row, (ramet, change) in enumerate(zip(ramets, changes, strict=True))
         ],
+        structures,
     )
     return recorded
 

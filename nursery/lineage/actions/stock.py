@@ -16,7 +16,7 @@ from nursery.donors.sets import donor_set
 from nursery.lineage.actions.intake import placed
 from nursery.lineage.births import give_codes, give_tags, series_prefix
 from nursery.lineage.inputs import LegacyIn, StockEntryIn
-from nursery.lineage.ledger import born
+from nursery.lineage.ledger import Entry, record
 from nursery.lineage.models import Ramet, StockEntry
 from nursery.lineage.replay import Change
 from nursery.lineage.spots import Wish, assign, cell_of_nothing
@@ -48,8 +48,10 @@ def enter_stock(actor: Actor, given: StockEntryIn) -> Recorded:
     ramets = [known.ramet(row, wanted, problems) for row, wanted in enumerate(given.ramets)]
     problems.raise_if_any()
     StockEntry.objects.create(event=event, nursery=nursery)
-    spots = assign([_wish(row, wanted, given) for row, wanted in enumerate(given.ramets)])
-    for row, spot in enumerate(spots):
+    found = assign(
+        [_wish(row, wanted, given) for row, wanted in enumerate(given.ramets)], given.when
+    )
+    for row, spot in enumerate(found.spots):
         if spot is not None and spot.structure.nursery_id not in (None, nursery.pk):
             problems.add(
                 "other_nursery",
@@ -66,21 +68,25 @@ def enter_stock(actor: Actor, given: StockEntryIn) -> Recorded:
     )
     for ramet, code in zip(ramets, codes, strict=True):
         ramet.code = code
-    rows = born(
+    record(
         event,
-        ramets,
         [
-            placed(What.BORN, spot, Life.LIVING)
-            if spot is not None
-            else Change(What.BORN, life=Life.LIVING, place=Place.NOWHERE)
-            for spot in spots
+            Entry(
+                ramet,
+                placed(What.BORN, spot, Life.LIVING)
+                if spot is not None
+                else Change(What.BORN, life=Life.LIVING, place=Place.NOWHERE),
+                ("ramets", row, "cell"),
+            )
+            for row, (ramet, spot) in enumerate(zip(ramets, found.spots, strict=True))
         ],
+        found.locked,
     )
     give_tags(
         event,
         [
             (ramet, wanted.tag, ("ramets", row, "tag"))
-            for row, (ramet, wanted) in enumerate(zip(rows, given.ramets, strict=True))
+            for row, (ramet, wanted) in enumerate(zip(ramets, given.ramets, strict=True))
         ],
     )
     return recorded
@@ -161,6 +167,7 @@ class _Known:
             pieces=wanted.pieces,
             base=wanted.base,
             purpose=Purpose.of(wanted.purpose),
+            entered_genet=genet,
             genet=genet,
             generation=wanted.generation,
             note=wanted.note,

@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.db import transaction
 
 from nursery.core.actor import Actor, Role, require, require_at
+from nursery.core.dates import When
 from nursery.core.errors import Problem, ProblemList, Refused
-from nursery.core.models import EventKind
+from nursery.core.models import Event, EventKind
 from nursery.core.recording import Recorded, begin
 from nursery.core.registers import write
 from nursery.donors.permits import attach
 from nursery.lineage.inputs import StandingIn, StructureMoveIn
 from nursery.lineage.models import Ramet
+from nursery.lineage.occupancy import busy_anew, stays_in
+from nursery.lineage.rows import key_of, plain_moment, stamp
+from nursery.lineage.timeline import Overlap, candidates, refuse_overlaps
 from nursery.lineage.words import Life
-from nursery.places.actions import Standing, lock_with_kin, stand
+from nursery.places.actions import Standing, busy, lock_structures, lock_with_kin, put
 from nursery.places.cells import Cell, CellError, parse_cell
-from nursery.places.models import Bay, Plot, Structure
+from nursery.places.models import Bay, Plot, Structure, StructureStep
 from nursery.places.queries import plots_by_code, structures_by_code
 
 ACT = "move structures"
@@ -50,6 +54,39 @@ def move_structures(actor: Actor, given: StructureMoveIn) -> Recorded:
     require_at(actor, nurseries, act=ACT)
     stand(event, standings)
     return recorded
+
+
+def stand(event: Event, standings: Sequence[Standing], lost: bool = False) -> None:
+    """Write where (locked) structures stand from this event on, at the latest moment that its date
+    allows. Raises Refused (`cell_was_held`, `structure_in_itself`)."""
+    rows = [standing.structure for standing in standings]
+    parents = {row.parent_id for row in rows if row.parent_row is not None}
+    parents |= {row.parent.pk for row in standings if row.parent is not None and row.cell}
+    kin = lock_structures(pk for pk in parents if pk is not None)
+    steps = StructureStep.objects.filter(structure__in=rows, live=True).select_related("event")
+    keys = [key_of(step.event) for step in steps]
+    busy_moments = [row.busy_until for row in kin.values() if row.busy_until is not None]
+    keys += [(plain_moment(moment), 0) for moment in busy_moments]
+    moment = candidates(event.when, keys)[0]
+    event.moment = stamp(moment)
+    event.save(update_fields=["moment"])
+    put(event, standings, lost)
+    late = any(key[0] > moment for key in keys)
+    if not late:
+        busy(kin.values(), event.moment)
+        return
+    try:
+        refuse_overlaps(stays_in(kin.keys()))
+    except Overlap as overlap:
+        raise Refused(
+            Problem(
+                "cell_was_held",
+                f"{kin[overlap.first.cell[0]].code} "
+                f"{Cell(*overlap.first.cell[1:]).name} was taken at that time.",
+                ("when",),
+            )
+        ) from None
+    busy_anew(kin.keys())
 
 
 @transaction.atomic
@@ -91,7 +128,10 @@ def _standings(given: StructureMoveIn) -> list[Standing]:
     known = structures_by_code(names)
     locked = lock_with_kin(
         [known[row.structure].pk for row in rows if row.structure in known],
-        [known[row.parent].pk for row in rows if row.parent in known],
+        [
+            *(known[row.parent].pk for row in rows if row.parent in known),
+            *(parent for row in known.values() if (parent := row.parent_id) is not None),
+        ],
     )
     structures = {code: locked[row.pk] for code, row in known.items()}
     bays = {
@@ -123,7 +163,7 @@ def _standings(given: StructureMoveIn) -> list[Standing]:
     leaving = {structures[row.structure].pk for row in rows}
     given_away: set[tuple[int, Cell]] = set()
     standings = [
-        _standing(number, row, structures, bays, plots, leaving, given_away, problems)
+        _standing(number, row, given.when, structures, bays, plots, leaving, given_away, problems)
         for number, row in enumerate(rows)
     ]
     problems.raise_if_any()
@@ -133,6 +173,7 @@ def _standings(given: StructureMoveIn) -> list[Standing]:
 def _standing(
     number: int,
     row: StandingIn,
+    when: When,
     structures: dict[str, Structure],
     bays: dict[str, Bay],
     plots: dict[str, Plot],
@@ -161,13 +202,18 @@ def _standing(
     except CellError as error:
         problems.add(error.code, f"{parent.code}: {error.message}", *path)
         return Standing(structure, parent=parent)
-    holder = _holder(parent, cell, leaving)
+    holder = None if _used_later(parent, when) else _holder(parent, cell, leaving)
     if holder is not None or (parent.pk, cell) in given_away:
         problems.add(
             "cell_occupied", f"{parent.code} {cell} is taken by {holder or 'this entry'}.", *path
         )
     given_away.add((parent.pk, cell))
     return Standing(structure, parent=parent, cell=cell)
+
+
+def _used_later(parent: Structure, when: When) -> bool:
+    """Whether its cells were used after a date: then who holds one now says nothing of that day."""
+    return parent.busy_until is not None and plain_moment(parent.busy_until) > when.upper
 
 
 def _holder(parent: Structure, cell: Cell, leaving: set[int]) -> str | None:

@@ -10,7 +10,7 @@ from nursery.core.errors import Problem, ProblemList, Refused
 from nursery.core.models import EventKind
 from nursery.core.recording import Recorded, begin
 from nursery.donors.permits import attach
-from nursery.lineage.ledger import Entry, lock, take
+from nursery.lineage.ledger import Entry, lock, record
 from nursery.lineage.models import Ramet
 from nursery.lineage.replay import Change
 from nursery.lineage.resolve import all_of
@@ -49,7 +49,7 @@ def plant(actor: Actor, given: OutplantingIn) -> Recorded:
     ramets = [locked[pk] for pk in ids]
     if not given.other_purposes:
         _refuse_other_purposes(ramets)
-    take(
+    record(
         event,
         [
             Entry(

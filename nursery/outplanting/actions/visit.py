@@ -17,7 +17,7 @@ from nursery.core.models import Event, EventKind
 from nursery.core.recording import Recorded, begin
 from nursery.donors.models import DonorColony
 from nursery.donors.permits import attach
-from nursery.lineage.ledger import Entry, lock, take
+from nursery.lineage.ledger import Entry, lock, record
 from nursery.lineage.models import Ramet
 from nursery.lineage.replay import Change
 from nursery.lineage.resolve import all_of
@@ -85,7 +85,7 @@ def _of_ramets(event: Event, visit_row: Visit, given: VisitIn) -> None:
             Entry(ramet, Change(what, life=life, cause=cause), ("observations", n, "ramet"))
         )
         seen.append(_observation(visit_row, row, condition, cause, ramet=ramet, plot=plots[pk]))
-    take(event, entries)
+    record(event, entries)
     bulk.insert(Observation, seen)
 
 
@@ -93,28 +93,32 @@ def _plots(
     event: Event, site: Site | None, ramets: Sequence[Ramet], numbers: Sequence[int]
 ) -> dict[int, Plot]:
     """The plot in which each ramet had been planted last, by the day of the visit."""
-    planted: dict[int, Outplant] = {}
     outplants = (
         Outplant.objects.filter(ramet__in=ramets, outplanting__event__live=True)
         .select_related("outplanting__plot", "outplanting__event")
-        .order_by("pk")
+        .order_by("outplanting__event__moment", "pk")
     )
+    first: dict[int, Outplant] = {}
+    planted: dict[int, Outplant] = {}
     for outplant in outplants:
-        planted[outplant.ramet_id] = outplant
+        first.setdefault(outplant.ramet_id, outplant)
+        if outplant.outplanting.event.when.lower <= event.when.upper:
+            planted[outplant.ramet_id] = outplant
     problems = ProblemList()
     for ramet, number in zip(ramets, numbers, strict=True):
         last = planted.get(ramet.pk)
         path = ("observations", number, "ramet")
-        if last is None or site is None or last.outplanting.plot.site_id != site.pk:
-            where = f"at {site.code}" if site is not None else "on this visit: it is to a reef"
-            problems.add("not_planted_here", f"{ramet.code} was not planted {where}.", *path)
-        elif event.when.upper < last.outplanting.event.when.lower:
+        if last is None and ramet.pk in first:
+            planting = first[ramet.pk].outplanting.event
             problems.add(
                 "before_outplanting",
-                f"{ramet.code} was planted {dated(last.outplanting.event.when)}; a visit "
-                f"{dated(event.when)} is before that. Check both dates.",
+                f"{ramet.code} was planted {dated(planting.when)}; a visit {dated(event.when)} is "
+                "before that. Check both dates.",
                 *path,
             )
+        elif last is None or site is None or last.outplanting.plot.site_id != site.pk:
+            where = f"at {site.code}" if site is not None else "on this visit: it is to a reef"
+            problems.add("not_planted_here", f"{ramet.code} was not planted {where}.", *path)
     problems.raise_if_any()
     return {pk: outplant.outplanting.plot for pk, outplant in planted.items()}
 

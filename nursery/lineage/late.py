@@ -1,0 +1,247 @@
+"""The slow path: an event is given exactly these steps, wherever its date allows it to stand.
+
+A late or backdated entry, a void (no steps at all), its restoration and an amendment are all this
+one thing. The whole histories of the ramets concerned are put in order and judged by the pure rules
+of `timeline`, and so are the cells that they lived in. Legal: the ledger and the caches are written
+anew. Illegal: nothing is, and what is in the way is named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from nursery.core import bulk
+from nursery.core.dates import dated
+from nursery.core.errors import Problem, Refused
+from nursery.core.models import Event
+from nursery.lineage.entries import Entry, before_birth, explained, in_the_way
+from nursery.lineage.models import Ramet, Step
+from nursery.lineage.occupancy import busy_anew, cells_of, stays_in
+from nursery.lineage.replay import Change, State
+from nursery.lineage.rows import (
+    CACHED,
+    change_of,
+    histories,
+    lock_all,
+    set_state,
+    stamp,
+    step_row,
+)
+from nursery.lineage.timeline import (
+    Clash,
+    Key,
+    Line,
+    Overlap,
+    Stay,
+    candidates,
+    refuse_overlaps,
+    states,
+    stays,
+)
+from nursery.lineage.words import What
+from nursery.places.actions import lock_structures
+from nursery.places.cells import Cell as CellName
+from nursery.places.models import Structure
+
+
+class InTheWay(Refused):
+    """What an event would become cannot stand beside another event, the earliest of which is
+    `event` (None where it is the entry itself that is impossible)."""
+
+    def __init__(self, problems: Sequence[Problem], event: Event | None) -> None:
+        super().__init__(problems)
+        self.event = event
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """One thing in the way: where it stands, which event it is, and the sentence."""
+
+    key: Key
+    event: Event | None
+    problem: Problem
+
+
+@dataclass(frozen=True, slots=True)
+class _Case:
+    """Everything that an event is judged by: its own entries, and what is there besides."""
+
+    event: Event
+    own: Mapping[int, Entry]
+    rows: Mapping[int, Ramet]
+    others: Mapping[int, list[Line]]
+    neighbours: Sequence[Stay]
+
+
+_History = tuple[list[Line], list[State]]
+
+
+def settle(event: Event, entries: Sequence[Entry]) -> None:
+    """Give an event exactly these steps and write all that follows for the ramets concerned.
+
+    Their rows are locked here unless the entries bring them; structures after them. Chooses the
+    event's moment within its date. Raises InTheWay.
+    """
+    own = {entry.ramet.pk: entry for entry in entries}
+    ids = own.keys() | set(_touched(event))
+    rows = lock_all(ids, {pk: entry.ramet for pk, entry in own.items()})
+    others = histories(ids, but=event.pk)
+    cells = cells_of([*_changes(others), *(entry.change for entry in entries)])
+    standing = cells_of(change_of(step) for step in Step.objects.filter(event=event, live=True))
+    structures = {cell[0] for cell in cells | standing}
+    lock_structures(structures)
+    case = _Case(event, own, rows, others, stays_in(structures, cells, but=ids))
+    histories_now = _first_that_stands(case)
+    _write(case, histories_now)
+    busy_anew(structures)
+
+
+def _touched(event: Event) -> Iterable[int]:
+    return Step.objects.filter(event=event, live=True).values_list("ramet_id", flat=True)
+
+
+def _changes(others: Mapping[int, list[Line]]) -> Iterable[Change]:
+    return (line.change for lines in others.values() for line in lines)
+
+
+def _first_that_stands(case: _Case) -> dict[int, _History]:
+    """Try each moment that the date allows; sets the event's moment. Raises InTheWay for the best
+    one if none does."""
+    keys = [line.key for lines in case.others.values() for line in lines]
+    for stay in case.neighbours:
+        keys += [key for key in (stay.begin, stay.end) if key is not None]
+    refusal: InTheWay | None = None
+    for moment in candidates(case.event.when, keys):
+        case.event.moment = stamp(moment)
+        try:
+            return _judge(case, (moment, case.event.pk))
+        except InTheWay as found:
+            refusal = refusal or found
+    if refusal is None:
+        raise RuntimeError("a date allows at least one moment")
+    raise refusal
+
+
+def _judge(case: _Case, at: Key) -> dict[int, _History]:
+    """The histories with the event standing at `at`; raises InTheWay."""
+    found: list[_Found] = []
+    made: dict[int, _History] = {}
+    all_stays = list(case.neighbours)
+    for pk in case.rows:
+        lines = list(case.others.get(pk, ()))
+        if pk in case.own:
+            lines.append(Line(at, case.own[pk].change))
+            lines.sort(key=lambda line: line.key)
+        try:
+            after = states(lines)
+        except Clash as clash:
+            found.append(_clash(case, pk, clash, lines, at))
+            continue
+        made[pk] = lines, after
+        all_stays += stays(pk, lines, after)
+    if not found:
+        try:
+            refuse_overlaps(all_stays)
+        except Overlap as overlap:
+            found.append(_overlap(case, overlap, at))
+    if found:
+        earliest = min((one for one in found if one.event), key=_key, default=None)
+        raise InTheWay(
+            [one.problem for one in found], earliest.event if earliest is not None else None
+        )
+    return made
+
+
+def _key(found: _Found) -> Key:
+    return found.key
+
+
+def _clash(case: _Case, pk: int, clash: Clash, lines: Sequence[Line], at: Key) -> _Found:
+    ramet, event = case.rows[pk], case.event
+    entry = case.own.get(pk)
+    path = entry.path if entry is not None else ()
+    if clash.line.key != at or entry is None:
+        other = Event.objects.get(pk=clash.line.key[1])
+        return _Found(clash.line.key, other, in_the_way(ramet, other, event, path))
+    if clash.code == "before_birth":
+        birth = next((line for line in lines if line.change.what is What.BORN), None)
+        if birth is not None:
+            other = Event.objects.get(pk=birth.key[1])
+            return _Found(birth.key, other, before_birth(ramet, other, event, path))
+    because = clash.because
+    decided = Event.objects.get(pk=because.key[1]) if because is not None else None
+    life = because.change.life if because is not None else None
+    return _Found(
+        because.key if because is not None else at,
+        decided,
+        explained(clash.code, entry, event, decided, life),
+    )
+
+
+def _overlap(case: _Case, overlap: Overlap, at: Key) -> _Found:
+    """Two in one cell: the one that is not of this event is in the way."""
+    mine, other = (
+        (overlap.second, overlap.first)
+        if overlap.second.begin == at
+        else (overlap.first, overlap.second)
+    )
+    event = Event.objects.get(pk=other.begin[1])
+    until = Event.objects.get(pk=other.end[1]) if other.end is not None else None
+    structure = Structure.objects.get(pk=other.cell[0])
+    held = f"since {_day(event)}" if until is None else f"from {_day(event)} to {_day(until)}"
+    entry = case.own.get(mine.holder)
+    problem = Problem(
+        "cell_was_held",
+        f"{structure.code} {CellName(*other.cell[1:]).name} was held by {_name(other.holder)} "
+        f"{held}, so {_name(mine.holder)} cannot be there at that time (this "
+        f"{case.event.get_kind_display()} is {dated(case.event.when)}). Choose another cell or "
+        "check both dates.",
+        entry.path if entry is not None else (),
+    )
+    return _Found(other.begin, event if event.pk != case.event.pk else None, problem)
+
+
+def _day(event: Event) -> str:
+    return dated(event.when).removeprefix("on ").removeprefix("in ")
+
+
+def _name(holder: int) -> str:
+    if holder < 0:
+        return Structure.objects.get(pk=-holder).code
+    return Ramet.everything.get(pk=holder).code
+
+
+def _write(case: _Case, made: Mapping[int, _History]) -> None:
+    event = case.event
+    event.save(update_fields=["moment"])
+    kept = Step.objects.filter(ramet__in=list(case.rows), live=True)
+    by_event = {(step.ramet_id, step.event_id): step for step in kept}
+    mine = list(Step.objects.filter(event=event, ramet__in=list(case.rows)))
+    changed: list[Step] = []
+    new: list[Step] = []
+    dropped = {step.pk for step in mine if step.live}
+    for pk, (lines, _) in made.items():
+        for order, line in enumerate(lines, start=1):
+            if line.key[1] != event.pk:
+                step = by_event[pk, line.key[1]]
+            else:
+                known = next(
+                    (s for s in mine if s.ramet_id == pk and change_of(s) == line.change), None
+                )
+                if known is None:
+                    new.append(step_row(event, case.rows[pk], line.change, order))
+                    continue
+                step = known
+                dropped.discard(step.pk)
+            if step.order != order or not step.live:
+                step.order, step.live = order, True
+                changed.append(step)
+    # Out of the sequence first: no two may have the same place in it at any time.
+    Step.objects.filter(pk__in={*dropped, *(step.pk for step in changed)}).update(live=False)
+    bulk.update(Step, changed, ["order", "live"])
+    bulk.insert(Step, new)
+    for pk, (_, after) in made.items():
+        set_state(case.rows[pk], after[-1] if after else State())
+    Ramet.everything.filter(pk__in=list(case.rows), row__isnull=False).update(row=None, column=None)
+    bulk.update(Ramet, list(case.rows.values()), CACHED)

@@ -1,0 +1,127 @@
+"""Who lived or stood in which cell, from when to when: read from the ledgers of ramets and of
+structures."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Iterator
+from datetime import datetime
+
+from django.db.models import Q
+
+from nursery.lineage.models import Step
+from nursery.lineage.replay import Change
+from nursery.lineage.rows import histories, key_of, stamp
+from nursery.lineage.timeline import Key, Stay, states, stays
+from nursery.places.models import Structure, StructureStep
+
+Cell = tuple[int, int, int]
+"""Structure, row and column."""
+
+
+def cells_of(changes: Iterable[Change]) -> set[Cell]:
+    """The cells that changes put ramets into."""
+    return {
+        (change.structure, change.row, change.column)
+        for change in changes
+        if change.structure is not None and change.row is not None and change.column is not None
+    }
+
+
+def stays_in(
+    structures: Collection[int], cells: Collection[Cell] | None = None, but: Iterable[int] = ()
+) -> list[Stay]:
+    """All stays in these cells of these structures (None: in any cell), of ramets and of
+    structures, in a constant number of queries; without those of the ramets `but`."""
+    if not structures:
+        return []
+    wanted = None if cells is None else set(cells)
+    steps = Step.objects.filter(structure__in=structures, row__isnull=False, live=True)
+    left_out = set(but)
+    ramets = {
+        ramet
+        for ramet, *cell in steps.values_list("ramet_id", "structure_id", "row", "column")
+        if ramet not in left_out and (wanted is None or tuple(cell) in wanted)
+    }
+    found: list[Stay] = []
+    for pk, lines in histories(ramets).items():
+        found += stays(pk, lines, states(lines))
+    found += _of_structures(structures)
+    return [
+        stay
+        for stay in found
+        if stay.cell[0] in structures and (wanted is None or stay.cell in wanted)
+    ]
+
+
+def _of_structures(parents: Collection[int]) -> Iterator[Stay]:
+    """The stays of structures in cells of these, by their steps."""
+    inside = StructureStep.objects.filter(parent__in=parents, parent_row__isnull=False, live=True)
+    moved = StructureStep.objects.filter(
+        structure__in=inside.values("structure"), live=True
+    ).select_related("event")
+    by_structure: dict[int, list[StructureStep]] = defaultdict(list)
+    for step in moved.order_by("structure_id", "order"):
+        by_structure[step.structure_id].append(step)
+    for pk, steps in by_structure.items():
+        cell: Cell | None = None
+        begin: Key | None = None
+        for step in steps:
+            now = _cell(step)
+            if now == cell:
+                continue
+            key = key_of(step.event)
+            if cell is not None and begin is not None:
+                yield Stay(-pk, cell, begin, key)
+            cell, begin = now, key
+        if cell is not None and begin is not None:
+            yield Stay(-pk, cell, begin, None)
+
+
+def _cell(step: StructureStep) -> Cell | None:
+    if step.parent_id is None or step.parent_row is None or step.parent_column is None:
+        return None
+    return step.parent_id, step.parent_row, step.parent_column
+
+
+def busy_moments(structures: Collection[int]) -> dict[int, datetime]:
+    """The moment at which a cell of each was filled or emptied last; one never used has none."""
+    found: dict[int, datetime] = {}
+    for stay in stays_in(structures):
+        moment = (stay.end or stay.begin)[0]
+        pk = stay.cell[0]
+        found[pk] = max(moment, found.get(pk, moment))
+    return found
+
+
+def busy_anew(structures: Collection[int]) -> None:
+    """Write again when cells of these (locked) structures were filled or emptied last."""
+    moments = busy_moments(structures)
+    for row in Structure.objects.filter(pk__in=structures).order_by("pk"):
+        moment = stamp(moments[row.pk]) if row.pk in moments else None
+        if row.busy_until != moment:
+            Structure.objects.filter(pk=row.pk).update(busy_until=moment)
+
+
+def held_at(structures: Collection[int], at: Key) -> dict[Cell, int]:
+    """Who was in each cell at a moment: a ramet's id, or a structure's as a negative number."""
+    return {
+        stay.cell: stay.holder
+        for stay in stays_in(structures)
+        if stay.begin <= at and (stay.end is None or at < stay.end)
+    }
+
+
+def used_after(structures: Collection[int], moment: datetime, but: Iterable[int] = ()) -> set[Cell]:
+    """The cells that anything is in at a moment, or later."""
+    return {
+        stay.cell
+        for stay in stays_in(structures, but=but)
+        if stay.end is None or stay.end[0] > moment
+    }
+
+
+def ramets_ever_in(structures: Collection[int]) -> set[int]:
+    """The ramets that were ever put into one of these, in a cell or not."""
+    steps = Step.objects.filter(Q(structure__in=structures), live=True)
+    return set(steps.values_list("ramet_id", flat=True))
