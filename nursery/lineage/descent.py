@@ -39,7 +39,7 @@ def of_sources(sources: Sequence[Heritage], canonical: Mapping[int, int]) -> Her
     genets = {
         one.genet if one.genet is None else canonical.get(one.genet, one.genet) for one in sources
     }
-    plain = {one.genet for one in sources}
+    plain: set[int | None] = {one.genet for one in sources}
     generations = [one.generation for one in sources]
     known = [generation for generation in generations if generation is not None]
     genet = next(iter(plain if len(plain) == 1 else genets)) if len(genets) == 1 else None
@@ -69,7 +69,7 @@ def canonical_of(genet_ids: Iterable[int | None]) -> dict[int, int]:
     if len(ids) < 2:
         return {}
     rows = Genet.objects.filter(pk__in=ids, canonical__isnull=False)
-    return {pk: other for pk, other in rows.values_list("pk", "canonical_id") if other is not None}
+    return dict(rows.values_list("pk", "canonical_id"))
 
 
 def fragmentation_of(sources: Sequence[Ramet]) -> Fragmentation:

@@ -1,5 +1,4 @@
-"""What comes in for each act of lineage. Things are named by code; a ramet also by a tag in force
-or by its place (`K-14 C7`)."""
+"""Collecting, taking in, cutting, moving, and stock that was there before the records."""
 
 from __future__ import annotations
 
