@@ -5,17 +5,19 @@ from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerView
 from rest_framework.routers import SimpleRouter
 
 from nursery.access.api import TokenViewSet
-from nursery.core.api.views import AnyEventViewSet, ChangeViewSet, NoSuchAddress, SeriesViewSet
+from nursery.core.api.views import ChangeViewSet, NoSuchAddress, SeriesViewSet
 from nursery.diversity.api import DiversityView
 from nursery.donors.api import DonorViewSet, GenetViewSet, PermitViewSet, TaxonViewSet
-from nursery.lineage.api import events
+from nursery.lineage.api import ends, events, identity
 from nursery.lineage.api.ramets import (
     DonorDescendants,
     GenetDescendants,
     RametDescendants,
     RametViewSet,
 )
-from nursery.outplanting.api import ObservationViewSet, OutplantingViewSet, VisitViewSet
+from nursery.outplanting.api import reef
+from nursery.outplanting.api.corrections import EventViewSet
+from nursery.outplanting.api.unsettled import UnsettledViewSet
 from nursery.places.api import (
     BayViewSet,
     NurseryViewSet,
@@ -46,10 +48,19 @@ for name, viewset in (
     ("moves", events.MoveViewSet),
     ("structure-moves", events.StructureMoveViewSet),
     ("stock-entries", events.StockEntryViewSet),
-    ("outplantings", OutplantingViewSet),
-    ("visits", VisitViewSet),
-    ("observations", ObservationViewSet),
-    ("events", AnyEventViewSet),
+    ("endings", ends.EndingViewSet),
+    ("counts", ends.CountViewSet),
+    ("structure-losses", ends.StructureLossViewSet),
+    ("taggings", identity.TaggingViewSet),
+    ("relabellings", identity.RelabellingViewSet),
+    ("genet-merges", identity.GenetMergeViewSet),
+    ("identifications", identity.IdentificationViewSet),
+    ("outplantings", reef.OutplantingViewSet),
+    ("lifts", reef.LiftViewSet),
+    ("visits", reef.VisitViewSet),
+    ("observations", reef.ObservationViewSet),
+    ("events", EventViewSet),
+    ("unsettled", UnsettledViewSet),
     ("series", SeriesViewSet),
     ("changes", ChangeViewSet),
     ("tokens", TokenViewSet),

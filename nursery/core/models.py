@@ -114,9 +114,9 @@ class Mend(Word):
 class Correction(models.Model):
     """A correction of an event: that it did not happen, did after all, or happened otherwise.
 
-    `changes` holds each amended field before and after, as people write it; `steps` the ids of the
-    steps that a void took out, so that a restoration brings back just those. Corrections that were
-    made together carry the same `together`.
+    `changes` holds each amended field before and after, as people write it; `undone` what a void
+    took out (ids of steps, structures' steps and tags), so that a restoration brings back just
+    that. Corrections that were made together carry the same `together`.
     """
 
     event = models.ForeignKey(Event, on_delete=models.PROTECT, related_name="corrections")
@@ -126,7 +126,7 @@ class Correction(models.Model):
     at = models.DateTimeField(auto_now_add=True)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     changes = models.JSONField(default=dict)
-    steps = models.JSONField(default=list)
+    undone = models.JSONField(default=dict)
 
     class Meta:
         ordering: ClassVar = ["id"]

@@ -2,6 +2,7 @@
 
 Besides the standard's members a problem has `code`, stable and for programs, and `errors`: one
 entry a fault with its code, a sentence, and where in the body it is (JSON Pointer, row, field).
+Where an entry cannot stand beside another one, `in_the_way` says which that is.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from django.views import defaults
 from rest_framework import exceptions, serializers
 
 from nursery.core.errors import Path, Problem, Refused, Trouble
+from nursery.core.models import Event
 
 CONTENT_TYPE = "application/problem+json"
 API_PREFIX = "/api/"
@@ -59,8 +61,16 @@ class ErrorSerializer(serializers.Serializer[Any]):
     field = serializers.CharField(allow_null=True)
 
 
+class InTheWaySerializer(serializers.Serializer[Any]):
+    """The event that what was sent cannot stand beside: correct that one first, or otherwise."""
+
+    uid = serializers.UUIDField()
+    kind = serializers.CharField()
+    when = serializers.CharField(help_text="ISO 8601, as exact as it is known")
+
+
 class ProblemSerializer(serializers.Serializer[Any]):
-    """Problem details (RFC 9457)."""
+    """Problem details (RFC 9457). `in_the_way` is there only where another event is."""
 
     type = serializers.CharField()
     title = serializers.CharField()
@@ -68,17 +78,23 @@ class ProblemSerializer(serializers.Serializer[Any]):
     detail = serializers.CharField()
     code = serializers.CharField()
     errors = ErrorSerializer(many=True)  # type: ignore[assignment]  # the standard's word
+    in_the_way = InTheWaySerializer(required=False)
 
 
 def details(
-    status: int, title: str, problems: Sequence[Problem], *, in_body: bool = True
+    status: int,
+    title: str,
+    problems: Sequence[Problem],
+    *,
+    in_body: bool = True,
+    in_the_way: Event | None = None,
 ) -> dict[str, Any]:
     """The body of a problem response; `in_body` says that the paths lead into what was sent."""
     first = problems[0]
     text = first.message
     if len(problems) > 1:
         text = f"{len(problems)} problems. The first: {text}"
-    return {
+    body: dict[str, Any] = {
         "type": f"{_TYPE}{first.code}",
         "title": title,
         "status": status,
@@ -95,6 +111,13 @@ def details(
             for problem in problems
         ],
     }
+    if in_the_way is not None:
+        body["in_the_way"] = {
+            "uid": str(in_the_way.uid),
+            "kind": in_the_way.kind_word,
+            "when": str(in_the_way.when),
+        }
+    return body
 
 
 def handler(error: Exception, context: Mapping[str, Any]) -> JsonResponse | None:
@@ -104,8 +127,11 @@ def handler(error: Exception, context: Mapping[str, Any]) -> JsonResponse | None
     """
     headers: dict[str, str] = {}
     in_body = True
+    blocking: Event | None = None
     if isinstance(error, Trouble):
         status, title, problems = error.status, error.title, error.problems
+        # What says which event is in the way stands in an app above this one.
+        blocking = getattr(error, "event", None)
         in_body = not isinstance(error, ParameterRefused)
     elif isinstance(error, RequestDataTooBig):
         status, title = BodyTooLarge.status, BodyTooLarge.title
@@ -123,7 +149,7 @@ def handler(error: Exception, context: Mapping[str, Any]) -> JsonResponse | None
             headers["WWW-Authenticate"] = challenge
         if wait := getattr(error, "wait", None):
             headers["Retry-After"] = f"{wait:.0f}"
-    body = details(status, title, problems, in_body=in_body)
+    body = details(status, title, problems, in_body=in_body, in_the_way=blocking)
     return JsonResponse(body, status=status, headers=headers, content_type=CONTENT_TYPE)
 
 

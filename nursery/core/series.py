@@ -18,7 +18,7 @@ def take_codes(prefix: str, n: int) -> list[str]:
     Gaps left by a refused action are fine: a code is never given twice.
     Raises Refused (`unknown_series`, `series_used_up`).
     """
-    series = CodeSeries.objects.select_for_update().filter(prefix=prefix).first()
+    series = CodeSeries.objects.select_for_update(no_key=True).filter(prefix=prefix).first()
     if series is None:
         raise Refused(Problem("unknown_series", f"There is no code series {prefix}.", ("series",)))
     try:
@@ -33,7 +33,7 @@ def take_codes(prefix: str, n: int) -> list[str]:
 
 def lock_series(prefixes: Iterable[str]) -> None:
     """Lock several series in the order of their letters, before codes of them are used."""
-    rows = CodeSeries.objects.select_for_update().filter(prefix__in=set(prefixes))
+    rows = CodeSeries.objects.select_for_update(no_key=True).filter(prefix__in=set(prefixes))
     list(rows.order_by("prefix"))
 
 

@@ -72,6 +72,7 @@ def diversity(
     """
     require_read(actor)
     rows = standing(site, state, as_of, taxon)
+    alive = rows if state is Stand.ALIVE else standing(site, Stand.ALIVE, as_of, taxon)
     labels = _Labels(rows)
     plots = list(site.plots.order_by("code").values_list("code", flat=True))
     taxa = sorted({row.taxon for row in rows}, key=labels.taxon)
@@ -90,7 +91,7 @@ def diversity(
         taxon=taxon.name if taxon else None,
         state=state,
         as_of=as_of,
-        look=look(site, as_of, taxon),
+        look=look(site, as_of, taxon, sum(row.ramets for row in alive)),
         groups=tuple(groups),
     )
 
@@ -101,8 +102,10 @@ class _Labels:
     def __init__(self, rows: Iterable[GenetCount]) -> None:
         found = list(rows)
         ids = {row.genet for row in found if row.genet is not None}
+        genets = Genet.objects.filter(pk__in=ids)
         self.genets = {
-            row.pk: row for row in Genet.objects.select_related("taxon").filter(pk__in=ids)
+            pk: told
+            for pk, *told in genets.values_list("pk", "code", "name", "status", "taxon__name")
         }
         taxa = {row.taxon for row in found}
         self.taxa = dict(Taxon.objects.filter(pk__in=taxa).values_list("pk", "name"))
@@ -134,10 +137,8 @@ def _group(
     total = sum(counts.values())
     shares = []
     for pk, n in counts.items():
-        genet = labels.genets[pk]
-        shares.append(
-            GenetShare(genet.code, genet.name, genet.status, genet.taxon.name, n, n / total)
-        )
+        code, name, status, taxon_name = labels.genets[pk]
+        shares.append(GenetShare(code, name, status, taxon_name, n, n / total))
     shares.sort(key=lambda share: (-share.ramets, share.genet))
     return Group(
         plot=plot,

@@ -102,7 +102,7 @@ def work_out(ramet_ids: Iterable[int]) -> dict[int, tuple[Heritage, Heritage]]:
         return {}
     rows = {
         row.pk: row
-        for row in Ramet.everything.select_for_update(of=("self",))
+        for row in Ramet.everything.select_for_update(of=("self",), no_key=True)
         .select_related("collection")
         .filter(pk__in=ids)
         .order_by("pk")
@@ -127,6 +127,7 @@ def work_out(ramet_ids: Iterable[int]) -> dict[int, tuple[Heritage, Heritage]]:
             *(one.genet for one in known.values()),
             *labels.values(),
             *(row.entered_genet_id for row in rows.values()),
+            *(row.collection.genet_id for row in rows.values() if row.collection is not None),
         ]
     )
     members = _members(row.donor_set_id for row in rows.values())

@@ -47,6 +47,7 @@ def explained(
         "still_planted": f"{ramet.code} stands on the reef{since}. Lift it first.",
         "not_planted": f"{ramet.code} is not planted {dated(event.when)}.",
         "not_packed": f"{ramet.code} is not on its way: it has been received already{since}.",
+        "not_there": f"{ramet.code} was elsewhere{since}.",
         "not_planted_here": f"{ramet.code} had not been planted {dated(event.when)}.",
     }.get(code, f"{ramet.code} cannot be {act} {dated(event.when)}.")
     return Problem(code, sentence, entry.path)
@@ -58,6 +59,16 @@ def before_birth(ramet: Ramet, birth: Event, event: Event, path: Path) -> Proble
         f"before_{birth.kind_word}",
         f"{ramet.code} came into the record {dated(birth.when)} ({birth.get_kind_display()}); an "
         f"entry {dated(event.when)} is before that. Check both dates.",
+        path,
+    )
+
+
+def never_born(ramet: Ramet, path: Path) -> Problem:
+    """What the ramet was born by was voided."""
+    return Problem(
+        "never_born",
+        f"{ramet.code} has never been: the {ramet.born.get_kind_display()} "
+        f"{dated(ramet.born.when)} that made it was voided. Restore that first.",
         path,
     )
 

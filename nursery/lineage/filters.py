@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Any
+from datetime import date
+from typing import Any, get_args
+from uuid import UUID
 
+import django_filters
+from django import forms
 from django.db.models import Q, QuerySet
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import extend_schema_field
 
+from nursery.core.errors import Problem
 from nursery.core.filters import (
     CodeFilter,
     FilterSet,
@@ -15,8 +22,11 @@ from nursery.core.filters import (
     WordFilter,
     event_filters,
 )
+from nursery.core.problems import ParameterRefused
 from nursery.donors.models import DonorColony, DonorSetMember, Genet, Taxon
-from nursery.lineage.models import Ramet, Step, Tag
+from nursery.lineage import resolve
+from nursery.lineage.inputs import FateWord
+from nursery.lineage.models import Fragmentation, Ramet, Step, StructureCount, Tag
 from nursery.lineage.words import Life, Origin, Place, Purpose
 from nursery.places.models import Nursery, Plot, Site, Structure, System
 
@@ -44,12 +54,48 @@ class DonorFilter(CodeFilter):
 
 
 class TagFilter(TextFilter):
-    """Ramets that carry this tag or once did."""
+    """Ramets that carry this tag or once did; with `on`, the one that carried it on that day."""
 
     def filter(self, qs: QuerySet[Any], value: str) -> Any:
         if not value:
             return qs
-        return qs.filter(pk__in=Tag.objects.filter(text=value.upper()).values("ramet"))
+        day = self.parent.form.cleaned_data.get("on")
+        if day is not None:
+            return qs.filter(pk__in=resolve.ramet_ids([value], day).values())
+        tags = Tag.objects.filter(text=value.upper(), live=True)
+        return qs.filter(pk__in=tags.values("ramet"))
+
+
+class DayField(forms.CharField):
+    """One day: 2021-03-04."""
+
+    def clean(self, value: Any) -> date | None:
+        text = super().clean(value)
+        return parse_day(text) if text else None
+
+
+@extend_schema_field(OpenApiTypes.DATE)
+class DayFilter(django_filters.Filter):  # type: ignore[misc]  # it carries no types
+    """The day on which a tag is read; it chooses nothing by itself."""
+
+    field_class = DayField
+
+    def filter(self, qs: QuerySet[Any], value: date | None) -> Any:
+        if value is not None and not self.parent.form.cleaned_data.get("tag"):
+            raise ParameterRefused(
+                Problem("on_without_tag", "on is the day of a tag: give tag too.", ("on",))
+            )
+        return qs
+
+
+def parse_day(text: str) -> date:
+    """A day as a parameter gives it; raises ParameterRefused (`date_malformed`)."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise ParameterRefused(
+            Problem("date_malformed", "on is a day: 2021-03-04.", ("on",))
+        ) from None
 
 
 class RametFilters(FilterSet):
@@ -72,6 +118,7 @@ class RametFilters(FilterSet):
     generation__lte = WholeFilter(field_name="generation", lookup_expr="lte")
     born = WhenFilter(field_name="born__")
     tag = TagFilter()
+    on = DayFilter()
 
 
 class TouchedFilter(CodeFilter):
@@ -82,6 +129,47 @@ class TouchedFilter(CodeFilter):
             return qs
         steps = Step.objects.filter(**{self.field_name: value})
         return qs.filter(pk__in=steps.values("event"))
+
+
+class FateFilter(django_filters.ChoiceFilter):  # type: ignore[misc]
+    """Endings by which ramets ended so."""
+
+    def __init__(self) -> None:
+        super().__init__(choices=[(word, Life.of(word).label) for word in get_args(FateWord)])
+
+    def filter(self, qs: QuerySet[Any], value: str) -> Any:
+        if not value:
+            return qs
+        steps = Step.objects.filter(life=Life.of(value))
+        return qs.filter(pk__in=steps.values("event"))
+
+
+class EitherGenetFilter(CodeFilter):
+    """Merges of this genet: kept or merged."""
+
+    def filter(self, qs: QuerySet[Any], value: int | None) -> Any:
+        return qs if value is None else qs.filter(Q(kept=value) | Q(merged=value))
+
+
+class CountedFilter(CodeFilter):
+    """Counts of a structure."""
+
+    def filter(self, qs: QuerySet[Any], value: int | None) -> Any:
+        if value is None:
+            return qs
+        rows = StructureCount.objects.filter(**{self.field_name: value})
+        return qs.filter(pk__in=rows.values("event"))
+
+
+class LotFilter(django_filters.UUIDFilter):  # type: ignore[misc]
+    """Counts of the lot that this cutting made."""
+
+    def filter(self, qs: QuerySet[Any], value: UUID | None) -> Any:
+        if value is None:
+            return qs
+        lots = Fragmentation.objects.filter(event__uid=value)
+        rows = StructureCount.objects.filter(lot__in=lots)
+        return qs.filter(pk__in=rows.values("event"))
 
 
 def touched_filters() -> dict[str, Any]:
@@ -119,4 +207,52 @@ StructureMoveFilters: type[FilterSet] = type(
         **event_filters(""),
         "structure": CodeFilter(field_name="structure_steps__structure", model=Structure),
     },
+)
+LiftFilters: type[FilterSet] = type(
+    "LiftFilters", (FilterSet,), {**event_filters(""), **touched_filters()}
+)
+OF_RAMET: dict[str, Any] = {"ramet": TouchedFilter(field_name="ramet", model=Ramet)}
+EndingFilters: type[FilterSet] = type(
+    "EndingFilters",
+    (FilterSet,),
+    {
+        **event_filters(),
+        **OF_RAMET,
+        "fate": FateFilter(),
+        "into": CodeFilter(field_name="into", model=Ramet),
+    },
+)
+CountFilters: type[FilterSet] = type(
+    "CountFilters",
+    (FilterSet,),
+    {
+        **event_filters(""),
+        **OF_RAMET,
+        "structure": CountedFilter(field_name="structure", model=Structure),
+        "nursery": CountedFilter(field_name="structure__nursery", model=Nursery),
+        "lot": LotFilter(),
+    },
+)
+LossFilters: type[FilterSet] = type(
+    "LossFilters",
+    (FilterSet,),
+    {
+        **event_filters(""),
+        **OF_RAMET,
+        "structure": CodeFilter(field_name="structure_steps__structure", model=Structure),
+    },
+)
+TaggingFilters: type[FilterSet] = type(
+    "TaggingFilters", (FilterSet,), {**event_filters(""), **OF_RAMET}
+)
+RelabellingFilters: type[FilterSet] = type(
+    "RelabellingFilters",
+    (FilterSet,),
+    {**event_filters(), **OF_RAMET, "genet": GenetFilter(field_name="genet", model=Genet)},
+)
+GenetMergeFilters: type[FilterSet] = type(
+    "GenetMergeFilters", (FilterSet,), {**event_filters(), "genet": EitherGenetFilter(model=Genet)}
+)
+IdentificationFilters: type[FilterSet] = type(
+    "IdentificationFilters", (FilterSet,), {**event_filters(""), **OF_RAMET}
 )

@@ -15,7 +15,7 @@ from nursery.core import bulk
 from nursery.core.dates import dated
 from nursery.core.errors import Problem, Refused
 from nursery.core.models import Event
-from nursery.lineage.entries import Entry, before_birth, explained, in_the_way
+from nursery.lineage.entries import Entry, before_birth, explained, in_the_way, never_born
 from nursery.lineage.models import Ramet, Step
 from nursery.lineage.occupancy import busy_anew, cells_of, stays_in
 from nursery.lineage.replay import Change, State
@@ -24,6 +24,7 @@ from nursery.lineage.rows import (
     change_of,
     histories,
     lock_all,
+    plain_moment,
     set_state,
     stamp,
     step_row,
@@ -77,11 +78,12 @@ class _Case:
 _History = tuple[list[Line], list[State]]
 
 
-def settle(event: Event, entries: Sequence[Entry]) -> None:
+def settle(event: Event, entries: Sequence[Entry], stay: bool = False) -> set[int]:
     """Give an event exactly these steps and write all that follows for the ramets concerned.
 
     Their rows are locked here unless the entries bring them; structures after them. Chooses the
-    event's moment within its date. Raises InTheWay.
+    event's moment within its date; with `stay` it keeps the one that it has if it can. Returns the
+    ids of the ramets concerned. Raises InTheWay.
     """
     own = {entry.ramet.pk: entry for entry in entries}
     ids = own.keys() | set(_touched(event))
@@ -92,9 +94,9 @@ def settle(event: Event, entries: Sequence[Entry]) -> None:
     structures = {cell[0] for cell in cells | standing}
     lock_structures(structures)
     case = _Case(event, own, rows, others, stays_in(structures, cells, but=ids))
-    histories_now = _first_that_stands(case)
-    _write(case, histories_now)
+    _write(case, _first_that_stands(case, stay))
     busy_anew(structures)
+    return set(ids)
 
 
 def _touched(event: Event) -> Iterable[int]:
@@ -105,14 +107,17 @@ def _changes(others: Mapping[int, list[Line]]) -> Iterable[Change]:
     return (line.change for lines in others.values() for line in lines)
 
 
-def _first_that_stands(case: _Case) -> dict[int, _History]:
+def _first_that_stands(case: _Case, stay: bool) -> dict[int, _History]:
     """Try each moment that the date allows; sets the event's moment. Raises InTheWay for the best
     one if none does."""
     keys = [line.key for lines in case.others.values() for line in lines]
-    for stay in case.neighbours:
-        keys += [key for key in (stay.begin, stay.end) if key is not None]
+    for other in case.neighbours:
+        keys += [key for key in (other.begin, other.end) if key is not None]
     refusal: InTheWay | None = None
-    for moment in candidates(case.event.when, keys):
+    moments = candidates(case.event.when, keys)
+    if stay:
+        moments.insert(0, plain_moment(case.event.moment))
+    for moment in moments:
         case.event.moment = stamp(moment)
         try:
             return _judge(case, (moment, case.event.pk))
@@ -169,6 +174,7 @@ def _clash(case: _Case, pk: int, clash: Clash, lines: Sequence[Line], at: Key) -
         if birth is not None:
             other = Event.objects.get(pk=birth.key[1])
             return _Found(birth.key, other, before_birth(ramet, other, event, path))
+        return _Found(at, None, never_born(ramet, path))
     because = clash.because
     decided = Event.objects.get(pk=because.key[1]) if because is not None else None
     life = because.change.life if because is not None else None

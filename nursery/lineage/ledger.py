@@ -129,7 +129,8 @@ def _write(event: Event, entries: Sequence[Entry], states: Sequence[State]) -> N
             ramet.born = event
             born.append(ramet)
         else:
-            if ramet.row is not None and entry.change.place is not None:
+            changes = entry.change.place is not None or entry.change.life is not None
+            if ramet.row is not None and changes:
                 vacated.append(ramet.pk)
             changed.append(ramet)
         set_state(ramet, state)

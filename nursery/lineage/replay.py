@@ -29,6 +29,10 @@ ACTS = frozenset(
 )
 """Steps that somebody did, so that they need a living ramet."""
 
+ENDS_THERE = frozenset({What.ENDED, What.COUNTED_DEAD, What.COUNTED_MISSING})
+"""Steps that end a ramet. Where one names a structure, that is where the ramet has to be when it is
+lost or counted with all else there; its cell stays as the last that it was in."""
+
 SIGHTINGS = frozenset({What.SEEN_ALIVE, What.SEEN_DEAD, What.SEEN_MISSING, What.FOUND})
 """Steps that were only seen. They are never refused for disagreeing: the latest decides."""
 
@@ -89,15 +93,15 @@ def advance(state: State, change: Change, moment: datetime) -> State:
     """The state after one more step, at a moment that is not before the last.
 
     Raises StepRefused: `born_twice`, `before_birth`, `not_living`, `already_planted`,
-    `still_planted`, `not_planted`, `not_packed`.
+    `still_planted`, `not_planted`, `not_packed`, `not_there`.
     """
     _check(state, change)
     after = replace(state, steps=state.steps + 1, moment=moment)
-    if change.life is not None:
+    if change.life is not None and not _seen_under_another_name(state, change):
         after = replace(after, life=change.life, cause=change.cause)
     if change.base is not None:
         after = replace(after, base=change.base)
-    if change.place is not None:
+    if change.place is not None and not _stays_there(change):
         after = replace(
             after,
             place=change.place,
@@ -115,6 +119,15 @@ def fold(steps: Iterable[tuple[Change, datetime]]) -> State:
     for change, moment in steps:
         state = advance(state, change, moment)
     return state
+
+
+def _seen_under_another_name(state: State, change: Change) -> bool:
+    """What was seen of a piece that is another ramet on record: it does not live a second time."""
+    return state.life is Life.IDENTIFIED and change.what in SIGHTINGS
+
+
+def _stays_there(change: Change) -> bool:
+    return change.what in ENDS_THERE and change.place is Place.STRUCTURE
 
 
 def _check(state: State, change: Change) -> None:
@@ -135,3 +148,5 @@ def _check(state: State, change: Change) -> None:
         raise StepRefused("not_planted")
     if what is What.RECEIVED and state.place is not Place.PACKED:
         raise StepRefused("not_packed")
+    if _stays_there(change) and state.structure != change.structure:
+        raise StepRefused("not_there")

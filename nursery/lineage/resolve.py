@@ -6,25 +6,31 @@ All names of an entry are looked up together, in a constant number of queries.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
-from datetime import date
+from collections.abc import Collection, Iterable, Sequence
+from datetime import date, datetime, time
 
 from django.db.models import Q
 
 from nursery.core.codes import CodeError, near_codes, normalise, parse_code
 from nursery.core.errors import Problem, ProblemList, Refused, Unknown
 from nursery.lineage.models import Ramet, Tag
+from nursery.lineage.occupancy import held_at
+from nursery.lineage.rows import stamp
 from nursery.lineage.words import Life
 from nursery.places.cells import CellError, parse_cell
+from nursery.places.models import Structure
 
 _PLACE = re.compile(r"(\S+)\s+([A-Za-z]{1,2}\d{1,3})")
 MOST_NEAR = 5
+_LAST_ID = 2**63 - 1
+"""Past the id of any event: the end of a moment."""
 
 
 def ramet_ids(texts: Sequence[str], on: date | None = None) -> dict[str, int]:
     """The ids of the ramets that the texts name; a text that names none is left out.
 
-    `on` is the day for which tags are read; None reads the tags in force now.
+    `on` is the day for which tags and places are read, as it was at its end; None reads what is in
+    force now.
     """
     wanted = list(dict.fromkeys(texts))
     codes = {text: code for text in wanted if (code := normalise(text)) is not None}
@@ -35,7 +41,7 @@ def ramet_ids(texts: Sequence[str], on: date | None = None) -> dict[str, int]:
         found |= _by_tag(left, on)
         left = [text for text in left if text not in found]
     if left:
-        found |= _by_place(left)
+        found |= _by_place(left, on)
     return found
 
 
@@ -65,12 +71,13 @@ def unknown(text: str, *path: str | int, suggest: bool = True) -> Problem:
     return Problem("unknown_ramet", f"There is no ramet {text!r}.{hint}", path)
 
 
-def one(text: str) -> Ramet:
-    """The ramet that a code, tag or place names; raises Unknown with near ones that exist."""
+def one(text: str, on: date | None = None) -> Ramet:
+    """The ramet that a code, tag or place names, now or on a day; else the one that carried the tag
+    last. Raises Unknown with near ones that exist."""
     clean = text.strip()[:60].replace("\x00", "")
-    pk = ramet_ids([clean]).get(clean)
+    pk = ramet_ids([clean], on).get(clean)
     if pk is None:
-        pk = _by_any_tag(clean)
+        pk = _by_any_tag(clean, on)
     if pk is None:
         raise Unknown(unknown(clean))
     return Ramet.objects.get(pk=pk)
@@ -102,22 +109,30 @@ def all_of(named: Sequence[tuple[str, tuple[str | int, ...]]], on: date | None =
 
 def _by_tag(texts: Iterable[str], on: date | None) -> dict[str, int]:
     upper = {text: text.upper() for text in texts}
-    tags = Tag.objects.filter(text__in=set(upper.values()))
+    tags = Tag.objects.filter(text__in=set(upper.values()), live=True)
     if on is None:
         tags = tags.filter(until__isnull=True)
     else:
         tags = tags.filter(since__lte=on).filter(Q(until__isnull=True) | Q(until__gte=on))
-    by_tag = dict(tags.order_by("since").values_list("text", "ramet"))
+    # On the day on which a tag changed hands it names who had it in the end.
+    by_tag = {tag.text: tag.ramet_id for tag in sorted(tags, key=_ended)}
     return {text: by_tag[tag] for text, tag in upper.items() if tag in by_tag}
 
 
-def _by_any_tag(text: str) -> int | None:
-    """The ramet that carried the tag last, if one ever did."""
-    tag = Tag.objects.filter(text=text.upper()).order_by("-since").first()
-    return tag.ramet_id if tag else None
+def _by_any_tag(text: str, on: date | None) -> int | None:
+    """The ramet that carried the tag last (by a day), if one ever did."""
+    tags = Tag.objects.filter(text=text.upper(), live=True)
+    if on is not None:
+        tags = tags.filter(since__lte=on)
+    last = max(tags, key=_ended, default=None)
+    return last.ramet_id if last is not None else None
 
 
-def _by_place(texts: Iterable[str]) -> dict[str, int]:
+def _ended(tag: Tag) -> tuple[date, date, int]:
+    return tag.until or date.max, tag.since, tag.pk
+
+
+def _by_place(texts: Iterable[str], on: date | None) -> dict[str, int]:
     places: dict[str, tuple[str, int, int]] = {}
     for text in texts:
         match = _PLACE.fullmatch(text)
@@ -130,16 +145,41 @@ def _by_place(texts: Iterable[str]) -> dict[str, int]:
         places[text] = (match[1].upper(), cell.row, cell.column)
     if not places:
         return {}
-    standing = Ramet.objects.filter(
-        structure__code__in={code for code, _, _ in places.values()},
-        life=Life.LIVING,
-        row__isnull=False,
-    )
-    by_place = {
-        (code, row, column): pk
-        for pk, code, row, column in standing.values_list("pk", "structure__code", "row", "column")
+    rows = Structure.objects.filter(code__in={code for code, _, _ in places.values()})
+    known = {row.code: row for row in rows.only("code", "busy_until")}
+    late = set()
+    if on is not None:
+        end = datetime.combine(on, time.max)
+        late = {
+            row.pk
+            for row in known.values()
+            if row.busy_until is not None and row.busy_until > stamp(end)
+        }
+    by_place = _standing_now({row.pk for row in known.values()} - late)
+    if late:
+        held = held_at(late, (end, _LAST_ID))
+        by_place |= {cell: holder for cell, holder in held.items() if holder > 0}
+    cells = {
+        text: (known[code].pk, row, column)
+        for text, (code, row, column) in places.items()
+        if code in known
     }
-    return {text: by_place[where] for text, where in places.items() if where in by_place}
+    return {text: by_place[cell] for text, cell in cells.items() if cell in by_place}
+
+
+def _standing_now(structures: Collection[int]) -> dict[tuple[int, int, int], int]:
+    """The living ramet in each cell of these structures."""
+    if not structures:
+        return {}
+    standing = Ramet.objects.filter(
+        structure__in=structures, life=Life.LIVING, row__isnull=False, column__isnull=False
+    )
+    return {
+        (structure or 0, row or 0, column or 0): pk
+        for pk, structure, row, column in standing.values_list(
+            "pk", "structure_id", "row", "column"
+        )
+    }
 
 
 def refuse_codes(codes: Sequence[tuple[str, tuple[str | int, ...]]]) -> dict[str, str]:

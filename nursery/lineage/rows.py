@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 
+from nursery.core.errors import Problem, Refused
 from nursery.core.models import Event
 from nursery.lineage.models import Ramet, Step
 from nursery.lineage.replay import Change, State
@@ -38,15 +39,29 @@ def plain_moment(stored: datetime) -> datetime:
 
 
 def lock(ids: Iterable[int]) -> dict[int, Ramet]:
-    """Lock ramets in the order of their ids and read them as they are now."""
-    rows = Ramet.objects.select_for_update().filter(pk__in=set(ids)).order_by("pk")
-    return {row.pk: row for row in rows}
+    """Lock ramets in the order of their ids and read them as they are now.
+
+    Not against those who only point at them (a foreign key is checked when they commit), so that
+    nobody waits for whom he keeps waiting.
+
+    Raises Refused (`never_born`) where the birth of one was voided while this waited.
+    """
+    wanted = set(ids)
+    rows = Ramet.objects.select_for_update(no_key=True).filter(pk__in=wanted).order_by("pk")
+    found = {row.pk: row for row in rows}
+    gone = Ramet.everything.filter(pk__in=wanted - found.keys()).order_by("pk")
+    if len(found) < len(wanted):
+        raise Refused(
+            Problem("never_born", f"{row.code} has never been: what made it was voided.")
+            for row in gone
+        )
+    return found
 
 
 def lock_all(ids: Iterable[int], known: Mapping[int, Ramet]) -> dict[int, Ramet]:
     """The same with those that have never been; rows that are `known` (locked) are kept as such."""
     missing = set(ids) - known.keys()
-    rows = Ramet.everything.select_for_update().filter(pk__in=missing).order_by("pk")
+    rows = Ramet.everything.select_for_update(no_key=True).filter(pk__in=missing).order_by("pk")
     return {**known, **{row.pk: row for row in rows}}
 
 

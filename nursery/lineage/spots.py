@@ -19,7 +19,7 @@ from nursery.lineage.words import Life
 from nursery.places.actions import lock_structures
 from nursery.places.cells import Cell, CellError, parse_cell
 from nursery.places.models import Structure
-from nursery.places.queries import structures_by_code
+from nursery.places.queries import lost_ever, lost_on, structures_by_code
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,10 +80,11 @@ def assign(
         {row.pk for row in known.values()} | _homes(when, [*leaving, *staying])
     )
     rows = {code: locked[row.pk] for code, row in known.items()}
+    ever_lost = lost_ever(row.pk for row in rows.values())
     for code, row in rows.items():
         if row.closed_on is not None and when.earliest > row.closed_on:
             problems.add("structure_closed", f"{code} was closed on {row.closed_on}.")
-        elif row.lost:
+        elif row.pk in ever_lost:
             _refuse_lost(row, when, problems)
     taken = _Taken(rows.values(), when, {ramet.pk for ramet in leaving})
     spots: list[Spot | None] = [None] * len(wishes)
@@ -123,9 +124,10 @@ def _homes(when: When, ramets: Sequence[Ramet]) -> set[int]:
 
 
 def _refuse_lost(row: Structure, when: When, problems: ProblemList) -> None:
-    last = row.steps.filter(live=True).select_related("event").order_by("-order").first()
-    if last is not None and last.event.when.lower <= when.upper:
-        problems.add("structure_lost", f"{row.code} was lost {words(last.event.when)}.")
+    """Nothing goes into a structure that is lost, or was on every day of a past date."""
+    since = lost_on(row, when)
+    if since is not None:
+        problems.add("structure_lost", f"{row.code} was lost {words(since)}.")
 
 
 def cell_of_nothing(cell: str, path: Path) -> Problem:

@@ -8,19 +8,34 @@ found them alive.
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from enum import StrEnum
 
-from django.db.models import Count, QuerySet
+from django.db.models import (
+    BigIntegerField,
+    Case,
+    Count,
+    F,
+    Max,
+    Min,
+    QuerySet,
+    Value,
+    When,
+)
+from django.db.models.expressions import Combinable
 from django.db.models.functions import Coalesce
+from django.db.models.lookups import Exact
 
 from nursery.core.dates import latest_today
-from nursery.donors.models import Taxon
+from nursery.donors.models import Genet, Taxon
 from nursery.lineage.models import Ramet, Step
 from nursery.lineage.words import Life, Place
-from nursery.outplanting.models import Condition, Observation, Outplant
+from nursery.outplanting.models import Condition, Observation, Outplant, Outplanting, Visit
 from nursery.places.models import Site
+
+_CONDITIONS = max(Condition) + 1
 
 
 class Stand(StrEnum):
@@ -45,7 +60,8 @@ class GenetCount:
 class Look:
     """What stands behind "alive": of all planted by the day, what the last look at each found.
 
-    `oldest` and `newest` are the days of those last looks; `never` were never looked for.
+    `oldest` and `newest` are the days of the first and the last of those last looks; `never` were
+    never looked for.
     """
 
     planted: int
@@ -65,7 +81,7 @@ def standing(
 
     A ramet planted twice at the site counts in the plot of its last planting. Merged genets are
     counted as the one they turned out to be. An event of a vague date counts once its whole range
-    has passed. At most two queries.
+    has passed. At most four queries.
     """
     if state is Stand.ALIVE and (day is None or day >= latest_today()):
         return _alive_now(site, taxon)
@@ -75,31 +91,35 @@ def standing(
         kept = {pk: replace(row, plot=plots[pk]) for pk, row in planted.items() if pk in plots}
     elif state is Stand.SEEN:
         looks = _last_looks(site, day)
-        kept = {
-            pk: row
-            for pk, row in planted.items()
-            if pk in looks and looks[pk].condition == Condition.ALIVE
-        }
+        kept = {pk: row for pk, row in planted.items() if looks.get(pk) == Condition.ALIVE}
     else:
         kept = planted
     counts = Counter((row.plot, row.taxon, row.genet) for row in kept.values())
     return [GenetCount(plot, taxon_id, genet, n) for (plot, taxon_id, genet), n in counts.items()]
 
 
-def look(site: Site, day: date | None, taxon: Taxon | None = None) -> Look:
-    """What the last look at each ramet planted by the day found. At most four queries."""
-    planted = _planted(site, day, taxon)
-    looks = [row for pk, row in _last_looks(site, day).items() if pk in planted]
-    found = Counter(row.condition for row in looks)
+def look(site: Site, day: date | None, taxon: Taxon | None, alive: int) -> Look:
+    """What the last look at each ramet planted by the day found; `alive` is how many are alive by
+    `standing`. Four queries; the counting is done by the database."""
+    plantings = _plantings(site, day)
+    if taxon is not None:
+        plantings = plantings.filter(ramet__taxon=taxon)
+    planted: int = plantings.aggregate(n=Count("ramet", distinct=True))["n"]
+    visits = _visits(site, day)
+    if not visits:
+        return Look(planted, alive, 0, 0, 0, planted, None, None)
+    # What was seen at a site had been planted there: only some plantings need be told apart.
+    some = plantings if taxon is not None or day is not None else None
+    seen = _count_last_looks(list(visits), some)
     return Look(
-        planted=len(planted),
-        alive=sum(row.ramets for row in standing(site, Stand.ALIVE, day, taxon)),
-        seen_alive=found[Condition.ALIVE],
-        seen_dead=found[Condition.DEAD],
-        seen_missing=found[Condition.MISSING],
-        never=len(planted) - len(looks),
-        oldest=min((row.day for row in looks), default=None),
-        newest=max((row.day for row in looks), default=None),
+        planted=planted,
+        alive=alive,
+        seen_alive=seen.alive,
+        seen_dead=seen.dead,
+        seen_missing=seen.missing,
+        never=planted - (seen.alive + seen.dead + seen.missing),
+        oldest=visits[seen.first] if seen.first is not None else None,
+        newest=visits[seen.last] if seen.last is not None else None,
     )
 
 
@@ -112,29 +132,39 @@ class _Planting:
     genet: int | None
 
 
-@dataclass(frozen=True, slots=True)
-class _LastLook:
-    condition: int
-    day: date
-
-
 def _alive_now(site: Site, taxon: Taxon | None) -> list[GenetCount]:
-    """By the caches of the ramets, in one grouped query."""
-    ramets = Ramet.objects.filter(plot__site=site, life=Life.LIVING, place=Place.PLOT)
+    """By the caches of the ramets, in one grouped query over their rows alone: the names of plots
+    and the merged genets are few, and looked up beside."""
+    plots = dict(site.plots.values_list("pk", "code"))
+    merged = dict(Genet.objects.filter(canonical__isnull=False).values_list("pk", "canonical_id"))
+    ramets = Ramet.objects.filter(plot__in=list(plots), life=Life.LIVING, place=Place.PLOT)
     if taxon is not None:
         ramets = ramets.filter(taxon=taxon)
-    rows = (
-        ramets.order_by()
-        .annotate(individual=Coalesce("genet__canonical_id", "genet_id"))
-        .values_list("plot__code", "taxon_id", "individual")
-        .annotate(n=Count("pk"))
-    )
-    return [GenetCount(plot, taxon_id, genet, n) for plot, taxon_id, genet, n in rows if plot]
+    rows = ramets.order_by().values_list("plot_id", "taxon_id", "genet_id").annotate(n=Count("*"))
+    counts: Counter[tuple[int, int, int | None]] = Counter()
+    for plot, taxon_id, genet, n in rows:
+        if plot is not None:
+            counts[plot, taxon_id, merged.get(genet, genet)] += n
+    return [
+        GenetCount(plots[plot], taxon_id, genet, n) for (plot, taxon_id, genet), n in counts.items()
+    ]
 
 
 def _plantings(site: Site, day: date | None) -> QuerySet[Outplant]:
-    rows = Outplant.objects.filter(outplanting__plot__site=site, outplanting__event__live=True)
-    return rows if day is None else rows.filter(outplanting__event__latest__lte=day)
+    """What was planted at the site by the day. The outplantings are looked up first, for they are
+    few: where the database is not told so, it reads each plant by itself."""
+    events = Outplanting.objects.filter(plot__site=site, event__live=True)
+    if day is not None:
+        events = events.filter(event__latest__lte=day)
+    return Outplant.objects.filter(outplanting__in=list(events.values_list("pk", flat=True)))
+
+
+def _visits(site: Site, day: date | None) -> dict[int, date]:
+    """The visits to the site by the day, in the order they happened in, and their days."""
+    events = Visit.objects.filter(site=site, event__live=True).order_by("event__moment", "pk")
+    if day is not None:
+        events = events.filter(event__latest__lte=day)
+    return dict(events.values_list("pk", "event__latest"))
 
 
 def _planted(site: Site, day: date | None, taxon: Taxon | None) -> dict[int, _Planting]:
@@ -148,23 +178,76 @@ def _planted(site: Site, day: date | None, taxon: Taxon | None) -> dict[int, _Pl
         rows = rows.filter(ramet__taxon=taxon)
     found = (
         rows.annotate(individual=Coalesce("ramet__genet__canonical_id", "ramet__genet_id"))
-        .order_by("pk")
+        .order_by("outplanting__event__moment", "outplanting")
         .values_list("ramet_id", "outplanting__plot__code", "ramet__taxon_id", "individual")
     )
     return {pk: _Planting(plot, taxon_id, genet) for pk, plot, taxon_id, genet in found}
 
 
-def _last_looks(site: Site, day: date | None) -> dict[int, _LastLook]:
-    """The last look at the site at each ramet, by the day, by the ramet's id."""
-    rows = Observation.objects.filter(
-        visit__site=site, visit__event__live=True, ramet__isnull=False
+def _last_looks(site: Site, day: date | None) -> dict[int, int]:
+    """What the last look at the site at each ramet found, by the day, by the ramet's id."""
+    found = Observation.objects.filter(
+        visit__in=list(_visits(site, day)), ramet__isnull=False
+    ).order_by("visit__event__moment", "visit")
+    return dict(found.values_list("ramet_id", "condition"))
+
+
+@dataclass(frozen=True, slots=True)
+class _LastLooks:
+    """What last looks found, and the ids of the first and the last visit of which one was."""
+
+    alive: int
+    dead: int
+    missing: int
+    first: int | None
+    last: int | None
+
+
+def _count_last_looks(visits: Sequence[int], plantings: QuerySet[Outplant] | None) -> _LastLooks:
+    """The last looks on these visits, which are in their order, at ramets so planted (None: all).
+
+    A look's number is made of the place of its visit among the visits and of what was found, so
+    that the largest number of a ramet is that of its last look.
+    """
+    places = _places(visits)
+    late = [When(visit=pk, then=Value(n)) for pk, n in places.items() if n % len(places)]
+    place: Combinable = F("visit_id") * len(places)
+    if late:
+        place = Case(*late, default=place, output_field=BigIntegerField())
+    rows = Observation.objects.filter(visit__in=visits, ramet__isnull=False)
+    if plantings is not None:
+        rows = rows.filter(ramet__in=plantings.values("ramet"))
+    number = Max(place * _CONDITIONS + F("condition"))
+    looks = rows.order_by().values("ramet").annotate(number=number)
+    found = F("number") % _CONDITIONS
+    counts = looks.aggregate(
+        alive=Count("number", filter=Exact(found, Condition.ALIVE)),
+        dead=Count("number", filter=Exact(found, Condition.DEAD)),
+        missing=Count("number", filter=Exact(found, Condition.MISSING)),
+        first=Min("number"),
+        last=Max("number"),
     )
-    if day is not None:
-        rows = rows.filter(visit__event__latest__lte=day)
-    # In the order of entry, which is that of the steps: an entry that lies before a later one on
-    # every reading is refused, and of "June" and "10 June" the one entered last decides.
-    found = rows.order_by("pk").values_list("ramet_id", "condition", "visit__event__latest")
-    return {pk: _LastLook(condition, seen) for pk, condition, seen in found}
+    at = {n: pk for pk, n in places.items()}
+    for name in ("first", "last"):
+        number = counts[name]
+        counts[name] = None if number is None else at[number // _CONDITIONS]
+    return _LastLooks(**counts)
+
+
+def _places(events: Sequence[int]) -> dict[int, int]:
+    """Numbers that ascend as the events do, whose ids are given in the order they happened in.
+
+    An event's number is its id times how many there are; one that was entered late, after an event
+    that followed it, gets a number right before that one's.
+    """
+    found: dict[int, int] = {}
+    following: int | None = None
+    for pk in reversed(events):
+        number = pk * len(events)
+        if following is not None and number >= following:
+            number = following - 1
+        found[pk] = following = number
+    return found
 
 
 def _alive_then(site: Site, day: date | None) -> dict[int, str]:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+from django.db.models import QuerySet
 from django_filters import UUIDFilter
 
 from nursery.core.filters import CodeFilter, FilterSet, WhenFilter, WordFilter, event_filters
@@ -9,8 +12,19 @@ from nursery.donors.models import DonorColony, Genet, Taxon
 from nursery.lineage.filters import GenetFilter
 from nursery.lineage.models import Ramet
 from nursery.lineage.words import Cause
-from nursery.outplanting.models import Condition
-from nursery.places.models import Plot, Reef, Site
+from nursery.outplanting.models import Condition, Outplant
+from nursery.places.models import Plot, Reef, Site, Structure
+
+
+class PlantedOnFilter(CodeFilter):
+    """Outplantings by which this structure was planted, with ramets that lived in it."""
+
+    def filter(self, qs: QuerySet[Any], value: int | None) -> Any:
+        if value is None:
+            return qs
+        rows = Outplant.objects.filter(structure=value)
+        return qs.filter(pk__in=rows.values("outplanting"))
+
 
 OutplantingFilters: type[FilterSet] = type(
     "OutplantingFilters",
@@ -20,6 +34,7 @@ OutplantingFilters: type[FilterSet] = type(
         "site": CodeFilter(field_name="plot__site", model=Site),
         "plot": CodeFilter(field_name="plot", model=Plot),
         "ramet": CodeFilter(field_name="outplants__ramet", model=Ramet),
+        "structure": PlantedOnFilter(model=Structure),
     },
 )
 VisitFilters: type[FilterSet] = type(

@@ -1,4 +1,4 @@
-"""What comes in for planting and for monitoring."""
+"""What comes in for planting, lifting and monitoring."""
 
 from __future__ import annotations
 
@@ -8,7 +8,11 @@ from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from nursery.core.inputs import Centimetres, CodeText, EventIn, Given, Label, Line, Percent
-from nursery.lineage.inputs import MOST_ROWS, CauseWord, RametText
+from nursery.lineage.inputs import MOST_ROWS, CauseWord, CellText, RametText
+from nursery.lineage.inputs.ends import Counted
+
+MOST_STRUCTURES = 200
+"""The most structures that one outplanting may name."""
 
 FixingWord = Literal["friction", "epoxy", "cement", "nail", "tie"]
 
@@ -22,13 +26,54 @@ class OutplantIn(Given):
     fixing: FixingWord | None = None
 
 
+class PlantedStructureIn(Given):
+    """One structure to plant with every living ramet in it: a rock with sockets, say."""
+
+    structure: CodeText
+    position: Label = ""
+    cluster: Label = ""
+    fixing: FixingWord | None = None
+
+
 class OutplantingIn(EventIn):
-    """Ramets planted in one plot. `other_purposes` also lets broodstock and reserve be planted."""
+    """Ramets planted in one plot, one by one or with the structures that they live in.
+
+    `other_purposes` also lets broodstock and reserve be planted.
+    """
 
     plot: CodeText
     fixing: FixingWord | None = None
     other_purposes: bool = False
-    outplants: Annotated[tuple[OutplantIn, ...], Field(min_length=1, max_length=MOST_ROWS)]
+    outplants: Annotated[tuple[OutplantIn, ...], Field(max_length=MOST_ROWS)] = ()
+    structures: Annotated[tuple[PlantedStructureIn, ...], Field(max_length=MOST_STRUCTURES)] = ()
+
+    @model_validator(mode="after")
+    def _plants_something(self) -> OutplantingIn:
+        if not self.outplants and not self.structures:
+            raise PydanticCustomError("too_few", "name what was planted: ramets or structures")
+        return self
+
+
+class LiftedIn(Given):
+    """One outplant and where it goes; without a structure it is the one that the entry names."""
+
+    ramet: RametText
+    structure: CodeText | None = None
+    cell: CellText | None = None
+
+
+class LiftIn(EventIn):
+    """Living outplants are lifted from their plots, into structures or packed for a journey."""
+
+    structure: CodeText | None = None
+    packed: bool = False
+    ramets: Annotated[tuple[LiftedIn, ...], Field(min_length=1, max_length=MOST_ROWS)]
+
+    @model_validator(mode="after")
+    def _one_way(self) -> LiftIn:
+        if self.packed and (self.structure or any(r.structure or r.cell for r in self.ramets)):
+            raise PydanticCustomError("packed_or_placed", "packed ramets have no cell")
+        return self
 
 
 class ObservationIn(Given):
@@ -53,15 +98,40 @@ class ObservationIn(Given):
         return self
 
 
+class PlotCountIn(Given):
+    """What was counted in one plot: of a genet, of a taxon, or (neither) of all together."""
+
+    plot: CodeText
+    genet: CodeText | None = None
+    taxon: CodeText | None = None
+    alive: Counted
+    dead: Counted | None = None
+    missing: Counted | None = None
+    note: Line = ""
+
+    @model_validator(mode="after")
+    def _one_kind(self) -> PlotCountIn:
+        if self.genet is not None and self.taxon is not None:
+            raise PydanticCustomError(
+                "genet_or_taxon", "count by genet or by taxon: the taxon follows from the genet"
+            )
+        return self
+
+
 class VisitIn(EventIn):
-    """A trip to a site (outplants) or to a reef (donor colonies)."""
+    """A trip to a site (outplants, and counts of its plots) or to a reef (donor colonies)."""
 
     site: CodeText | None = None
     reef: CodeText | None = None
     observations: Annotated[tuple[ObservationIn, ...], Field(max_length=2 * MOST_ROWS)] = ()
+    counts: Annotated[tuple[PlotCountIn, ...], Field(max_length=MOST_ROWS)] = ()
 
     @model_validator(mode="after")
     def _one_place(self) -> VisitIn:
         if (self.site is None) == (self.reef is None):
             raise PydanticCustomError("site_or_reef", "a visit is to a site or to a reef: name one")
+        if self.counts and self.site is None:
+            raise PydanticCustomError(
+                "site_or_reef", "plots are counted on a visit to their site, not to a reef"
+            )
         return self

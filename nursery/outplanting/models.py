@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar
 
+from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
@@ -138,6 +139,30 @@ class PlotCount(models.Model):
 
     def __str__(self) -> str:
         return f"{self.plot_id} counted on {self.visit_id}"
+
+
+class Settled(models.Model):
+    """Something that disagrees, or is irregular, and was looked at: it stands as it is.
+
+    `code` is the kind of it and `thing` what it is about (an entry's uid or a ramet's code), as
+    `nursery.outplanting.unsettled` tells them.
+    """
+
+    code = models.CharField(max_length=40)
+    thing = models.CharField(max_length=60)
+    reason = models.CharField(max_length=500)
+    at = models.DateTimeField(auto_now_add=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        verbose_name_plural = "settled"
+        ordering: ClassVar = ["-id"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["code", "thing"], name="outplanting_settled_once")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.thing}"
 
 
 class Observation(models.Model):

@@ -2,13 +2,21 @@
 
 from django.urls import path
 
-from nursery.outplanting.views import find, lists, pages
+from nursery.outplanting.views import correcting, entering, entry, find, lists, pages, settling
 
 urlpatterns = [
     path("find/", find.FindPage.as_view(), name="find"),
     path("plots/<str:code>/", pages.PlotPage.as_view(), name="plot"),
     path("outplantings/", lists.OutplantingList.as_view(), name="outplantings"),
     path("visits/", lists.VisitList.as_view(), name="visits"),
+    path("enter/", entering.EnterPage.as_view(), name="enter"),
+    path("enter/<str:kind>/", entering.EnterKindPage.as_view(), name="enter-kind"),
+    path("unsettled/", settling.UnsettledPage.as_view(), name="unsettled"),
+    path("unsettled/settled/", settling.SettledPage.as_view(), name="settled"),
     path("events/", lists.EventList.as_view(), name="events"),
-    path("events/<str:uid>/", pages.EventPage.as_view(), name="event"),
+    path("events/<str:uid>/", entry.EventPage.as_view(), name="event"),
+    path("events/<str:uid>/void/", correcting.VoidPage.as_view(), name="void"),
+    path("events/<str:uid>/amend/", correcting.AmendPage.as_view(), name="amend"),
+    path("events/<str:uid>/restore/", correcting.RestorePage.as_view(), name="restore"),
+    path("events/<str:uid>/undo-amendment/", correcting.UndoPage.as_view(), name="undo-amendment"),
 ]

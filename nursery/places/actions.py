@@ -79,7 +79,7 @@ class Standing:
 
 def lock_structures(ids: Iterable[int]) -> dict[int, Structure]:
     """Lock structures in the order of their ids and read them again."""
-    rows = Structure.objects.select_for_update().filter(pk__in=set(ids)).order_by("pk")
+    rows = Structure.objects.select_for_update(no_key=True).filter(pk__in=set(ids)).order_by("pk")
     return {row.pk: row for row in rows}
 
 
@@ -151,20 +151,24 @@ def put(event: Event, standings: Sequence[Standing], lost: bool = False) -> None
             for standing in standings
         ],
     )
-    stand_anew({standing.structure.pk: standing.structure for standing in standings}, event)
+    coming = StructureStep.objects.filter(event=event, live=False)
+    stand_anew(
+        {standing.structure.pk: standing.structure for standing in standings},
+        coming.values_list("pk", flat=True),
+    )
 
 
-def stand_anew(rows: Mapping[int, Structure], coming: Event | None = None) -> None:
+def stand_anew(rows: Mapping[int, Structure], coming: Iterable[int] = ()) -> None:
     """Put the steps of (locked) structures in order and write what follows from the last of each.
 
-    Steps of the event `coming` become live. Where a structure stands now, whether it is lost, and
-    the nursery that it and all it holds is at, are worked out again.
+    The steps `coming` (their ids) become live. Where a structure stands now, whether it is lost,
+    and the nursery that it and all it holds is at, are worked out again.
     """
     steps = StructureStep.objects.filter(structure__in=rows).select_related(
         "event", "bay__system", "parent"
     )
-    wanted = Q(live=True) if coming is None else Q(live=True) | Q(event=coming)
-    ordered = sorted(steps.filter(wanted), key=lambda step: (step.event.moment, step.event_id))
+    wanted = steps.filter(Q(live=True) | Q(pk__in=list(coming)))
+    ordered = sorted(wanted, key=lambda step: (step.event.moment, step.event_id))
     counts: dict[int, int] = {}
     last: dict[int, StructureStep] = {}
     changed = []

@@ -1,180 +1,211 @@
 """What asking and writing cost, each as a ratio to the same done barely, in one run.
 
-Bare means psycopg alone on the same database: the same statements, prepared (reading), or the same
-rows by COPY (writing), with the final indexes, constraints and the commit. The server does not
-wait for its disk (`fsync=off`), which favours the bare way.
+Bare means psycopg (or sqlite3) alone on the same database: the same statements, prepared (asking),
+or the same rows by COPY (writing), with the final indexes, constraints and the commit. The server
+does not wait for its disk (`fsync=off`), which favours the bare way.
 """
 
 from __future__ import annotations
 
 import argparse
+import hashlib
+import json
 import os
 import platform
 import sys
-from typing import Any
+import time
+from collections.abc import Callable, Iterator
+from functools import cached_property
+from pathlib import Path
 
 import django
 
 django.setup()
 
-import psycopg  # noqa: E402
-from django.core.management import call_command  # noqa: E402
-from django.db.models import Count  # noqa: E402
+from django.core.management import call_command, get_commands  # noqa: E402
+from django.db import connection  # noqa: E402
+from django.db.models import Q  # noqa: E402
 
 from nursery.core.actor import Actor, Role  # noqa: E402
-from nursery.core.inputs import read  # noqa: E402
-from nursery.diversity.queries import diversity  # noqa: E402
-from nursery.donors.models import DonorColony  # noqa: E402
-from nursery.lineage.actions import cut  # noqa: E402
-from nursery.lineage.inputs import FragmentationIn  # noqa: E402
-from nursery.lineage.models import Ramet, Step  # noqa: E402
-from nursery.lineage.queries import of_donor, summary  # noqa: E402
-from nursery.outplanting.queries import trace  # noqa: E402
-from nursery.places.models import Site  # noqa: E402
-from tests.bench.measure import Ratio, compare, replay, statements_of  # noqa: E402
+from nursery.lineage.models import Step  # noqa: E402
+from nursery.lineage.words import What  # noqa: E402
+from tests.bench import beside, loading, reading, web, writing  # noqa: E402
+from tests.bench.__main__ import GROUPS  # noqa: E402
+from tests.bench.family import Family  # noqa: E402
+from tests.bench.measure import Bare, Fact, Ratio  # noqa: E402
 from tests.bench.programme import Programme, make  # noqa: E402
+from tests.bench.tables import sizes  # noqa: E402
+from tests.run_suite import ROOT  # noqa: E402
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser(prog="make bench")
-    parser.add_argument("--ramets", type=int, default=100_000, help="default 100000")
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--ramets", type=int, required=True)
+    parser.add_argument("--only", action="append", choices=GROUPS)
+    parser.add_argument("--facts", type=Path)
     options = parser.parse_args()
-    call_command("migrate", verbosity=0)
-    made = make(options.ramets)
-    print(f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}")
-    print(f"{made.ramets} ramets; ratio of medians, ours : bare\n")
-    with psycopg.connect(os.environ["DATABASE_URL"], autocommit=True) as bare:
-        for ratio in ratios(made, bare):
-            print(ratio, flush=True)
+    for line in machine():
+        print(line, flush=True)
+    made = filled(options.ramets, options.facts)
+    for line in contents(made):
+        print(line, flush=True)
+    print("\nratio of medians, ours : the other", flush=True)
+    run = Run(made)
+    missed = 0
+    for group in GROUPS:
+        if options.only and group not in options.only:
+            continue
+        print(f"\n{group}", flush=True)
+        for found in run.groups[group]():
+            print(f"  {found}", flush=True)
+            missed += str(found).endswith("MISSED")
+    print(f"\n{missed} missed", flush=True)
     return 0
 
 
-def ratios(made: Programme, bare: psycopg.Connection[Any]) -> list[Ratio]:
-    """Every ratio, measured one after the other."""
-    actor = Actor(made.user.pk, "bench", frozenset({Role.LEAD}))
-    return [
-        *_traces(made, actor, bare),
-        _recall(bare),
-        _diversity(made, actor, bare),
-        *_cuttings(made, actor, bare),
-    ]
+def machine() -> Iterator[str]:
+    """What it runs on, and how busy that is with other things."""
+    cpu = next(
+        (
+            line.split(":", 1)[1].strip()
+            for line in Path("/proc/cpuinfo").read_text().splitlines()
+            if line.startswith("model name")
+        ),
+        platform.machine(),
+    )
+    memory = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") / 2**30
+    load = ", ".join(f"{value:.1f}" for value in os.getloadavg())
+    yield f"{cpu}, {os.cpu_count()} cores, {memory:.0f} GiB; load before: {load}"
+    yield f"{reading.described()}, Python {platform.python_version()}, Django {django.__version__}"
 
 
-def _traces(made: Programme, actor: Actor, bare: psycopg.Connection[Any]) -> list[Ratio]:
-    found = []
-    for name, codes in (("shallow", made.shallow), ("deepest", made.deepest)):
-        sent = [statements_of(lambda code=code: trace(actor, code)) for code in codes]  # type: ignore[misc]
-        found.append(
-            compare(
-                f"trace, {name} ({len(sent[0])} statements)",
-                lambda turn, codes=codes: trace(actor, codes[turn % len(codes)]),  # type: ignore[misc]
-                lambda turn, sent=sent: replay(bare, sent[turn % len(sent)]),  # type: ignore[misc]
-                rounds=100,
+def filled(ramets: int, facts: Path | None) -> Programme:
+    """The filled database: as it was kept, or filled now."""
+    fingerprint = _fingerprint(ramets)
+    if facts is not None and facts.exists():
+        kept = json.loads(facts.read_text())
+        if kept["fingerprint"] == fingerprint:
+            print("filled before; written to by each run since", flush=True)
+            return Programme(**kept["made"])
+        sys.exit(f"{facts.parent} was filled by another version. Delete it.")
+    start = time.perf_counter()
+    call_command("migrate", verbosity=0)
+    began = time.perf_counter()
+
+    def say(what: str) -> None:
+        print(f"  {time.perf_counter() - began:6.1f} s  {what}", flush=True)
+
+    made = make(ramets, say)
+    print(f"filled in {time.perf_counter() - began:.1f} s (migrated in {began - start:.1f} s)")
+    if facts is not None:
+        facts.write_text(json.dumps({"fingerprint": fingerprint, "made": made.plain()}))
+    return made
+
+
+def _fingerprint(ramets: int) -> str:
+    """What the filling depends on."""
+    found = hashlib.sha256(str(ramets).encode())
+    for path in (
+        *sorted(ROOT.glob("nursery/*/migrations/*.py")),
+        *(ROOT / "tests" / "bench" / name for name in ("programme.py", "tables.py")),
+    ):
+        found.update(path.read_bytes())
+    return found.hexdigest()
+
+
+def contents(made: Programme) -> Iterator[str]:
+    yield (
+        f"{made.ramets:,} ramets of {made.donors:,} donors, {made.cuttings:,} cuttings "
+        f"({made.pooled / made.cuttings:.1%} pooled) to depth {made.depth}, {made.planted:,} "
+        f"planted, {made.largest_site:,} alive on the largest site"
+    )
+
+
+class Run:
+    """The groups of figures over one filled database."""
+
+    def __init__(self, made: Programme) -> None:
+        self.made = made
+        self.actor = Actor(made.user, "bench", frozenset({Role.LEAD}))
+        self.bare = Bare()
+        self.built = 0.0
+        made_, actor, bare = self.made, self.actor, self.bare
+        self.groups: dict[str, Callable[[], Iterator[Ratio | Fact]]] = {
+            "sizes": self.sizes,
+            "verify": verified,
+            "recall": lambda: reading.recalls(made_, bare, self.family),
+            "trace": lambda: reading.traces(made_, actor, bare),
+            "api": lambda: web.asked(made_, actor),
+            "diversity": lambda: reading.diversities(made_, actor, bare),
+            "beside": self.beside,
+            "cut": lambda: writing.cuttings(made_, actor, bare),
+            "plant": lambda: writing.plantings(made_, actor, bare),
+            "late": lambda: writing.late_moves(actor),
+            "load": loading.loads,
+        }
+
+    @cached_property
+    def family(self) -> Family:
+        start = time.perf_counter()
+        family = Family()
+        self.built = time.perf_counter() - start
+        return family
+
+    def beside(self) -> Iterator[Ratio | Fact]:
+        family = self.family
+        return beside.others(self.made, self.actor, family, self.built)
+
+    def sizes(self) -> Iterator[Fact]:
+        """How much room the tables take."""
+        if connection.vendor != "postgresql":
+            path = Path(str(connection.settings_dict["NAME"]))
+            yield Fact("the file", f"{path.stat().st_size / 1e6:.0f} MB")
+            return
+        found = {table: (rows, heap, index) for table, rows, heap, index in sizes()}
+        for table, (rows, heap, index) in list(found.items())[:9]:
+            yield Fact(
+                table,
+                f"{rows:>10,} rows  {heap / rows:6.0f} + {index / rows:.0f} bytes a row "
+                f"(table + indexes)",
             )
+        rows, heap, index = found["lineage_step"]
+        a_step = (heap + index) / rows
+        early = Q(what=What.BORN) | Q(what__in=[What.PLACED, What.RECEIVED])
+        placed = Step.objects.filter(early).count()
+        ramets = sum(found["lineage_ramet"][1:])
+        headers = sum(found["core_event"][1:])
+        share = 1e6 / self.made.ramets / 1e6
+        parts = [ramets * share, headers * share, placed * a_step * share]
+        yield Fact(
+            "MB a million ramets: ramets + headers + steps of birth and placement",
+            f"{' + '.join(f'{part:.0f}' for part in parts)} = {sum(parts):.0f}",
         )
-    return found
+        yield Fact("each further step", f"{a_step:.0f} bytes")
 
 
-def _recall(bare: psycopg.Connection[Any]) -> Ratio:
-    top = (
-        Ramet.objects.values("donor_set__colonies")
-        .annotate(n=Count("pk"))
-        .order_by("-n")
-        .values_list("donor_set__colonies", flat=True)[0]
+def verified() -> Iterator[Fact]:
+    """`manage.py verify_records` over everything: how long, how much memory, what it found."""
+    if "verify_records" not in get_commands():
+        yield Fact("verify_records", "left out: there is no such command yet")
+        return
+    start = time.perf_counter()
+    read, write = os.pipe()
+    command = [sys.executable, "manage.py", "verify_records"]
+    pid = os.posix_spawn(
+        sys.executable,
+        command,
+        os.environ,
+        file_actions=[(os.POSIX_SPAWN_DUP2, write, 1), (os.POSIX_SPAWN_CLOSE, read)],
     )
-    colony = DonorColony.objects.get(pk=top)
-    sent = statements_of(lambda: summary(of_donor(colony)))
-    return compare(
-        "descendants of the largest donor, by state and place",
-        lambda turn: summary(of_donor(colony)),
-        lambda turn: replay(bare, sent),
-        rounds=30,
-    )
-
-
-def _diversity(made: Programme, actor: Actor, bare: psycopg.Connection[Any]) -> Ratio:
-    site = Site.objects.get(pk=made.sites[0].pk)
-    grouped = (
-        "SELECT ramet.plot_id, ramet.taxon_id, ramet.genet_id, count(*) "
-        "FROM lineage_ramet AS ramet "
-        "JOIN places_plot AS plot ON plot.id = ramet.plot_id "
-        "WHERE plot.site_id = %s AND ramet.life = 1 GROUP BY 1, 2, 3"
-    )
-    return compare(
-        "diversity of the largest site, its report : one GROUP BY",
-        lambda turn: diversity(actor, site),
-        lambda turn: replay(bare, [(grouped, (site.pk,))]),
-        rounds=30,
-    )
-
-
-def _cuttings(made: Programme, actor: Actor, bare: psycopg.Connection[Any]) -> list[Ratio]:
-    found = []
-    mother = made.shallow[0]
-    for count in (117, 1000):
-        given = read(
-            FragmentationIn,
-            {
-                "when": "2026-01-01",
-                "sources": [{"ramet": mother}],
-                "count": count,
-                "structure": "TRAY",
-            },
-        )
-        event = cut(actor, given).event
-        rows = _copied_rows(event.pk)
-        found.append(
-            compare(
-                f"one cutting of {count} : COPY of its ramets and steps",
-                lambda turn, given=given: cut(actor, given),  # type: ignore[misc]
-                lambda turn, rows=rows: _copy(bare, rows, turn),  # type: ignore[misc]
-                rounds=20,
-            )
-        )
-    return found
-
-
-_Rows = tuple[list[str], list[tuple[Any, ...]], list[str], list[tuple[Any, ...]]]
-
-
-def _copied_rows(event: int) -> _Rows:
-    """The ramets and birth steps of an event, column by column, without their ids."""
-    ramet_columns = [f.column for f in Ramet._meta.concrete_fields if f.name != "id"]
-    step_columns = [f.column for f in Step._meta.concrete_fields if f.name not in ("id", "ramet")]
-    ramets = list(
-        Ramet.objects.filter(born=event).values_list(
-            *[f.attname for f in Ramet._meta.concrete_fields if f.name != "id"]
-        )
-    )
-    steps = list(
-        Step.objects.filter(event=event, order=1).values_list(
-            *[f.attname for f in Step._meta.concrete_fields if f.name not in ("id", "ramet")]
-        )
-    )
-    return ramet_columns, ramets, step_columns, steps
-
-
-def _copy(bare: psycopg.Connection[Any], rows: _Rows, turn: int) -> None:
-    """COPY the rows under new codes in one transaction."""
-    ramet_columns, ramets, step_columns, steps = rows
-    code = ramet_columns.index("code")
-    with bare.transaction(), bare.cursor() as cursor:
-        cursor.execute(
-            "SELECT nextval(pg_get_serial_sequence('lineage_ramet', 'id')) "
-            "FROM generate_series(1, %s)",
-            (len(ramets),),
-        )
-        ids = [row[0] for row in cursor.fetchall()]
-        quoted = ", ".join(f'"{name}"' for name in ramet_columns)
-        with cursor.copy(f"COPY lineage_ramet (id, {quoted}) FROM STDIN") as copy:  # type: ignore[arg-type]
-            for pk, ramet in zip(ids, ramets, strict=True):
-                fresh = list(ramet)
-                fresh[code] = f"Z{pk}-{turn % 10}"
-                copy.write_row([pk, *fresh])
-        quoted = ", ".join(f'"{name}"' for name in step_columns)
-        with cursor.copy(f"COPY lineage_step (ramet_id, {quoted}) FROM STDIN") as copy:  # type: ignore[arg-type]
-            for pk, step in zip(ids, steps, strict=True):
-                copy.write_row([pk, *step])
+    os.close(write)
+    with os.fdopen(read) as told:
+        lines = told.read().splitlines()
+    _, status, used = os.wait4(pid, 0)
+    took = time.perf_counter() - start
+    yield Fact("verify_records", f"{took:.0f} s, {used.ru_maxrss / 1024:.0f} MB at most")
+    if status:
+        lines = [f"{len(lines)} lines, the first: {lines[0] if lines else ''}"]
+    yield Fact("verify_records finds nothing", lines[-1] if lines else "", status == 0)
 
 
 if __name__ == "__main__":

@@ -3,106 +3,17 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 
-from nursery.core.actor import Role
-from nursery.lineage.models import Ramet
-from tests import factories as make
+from tests.browser.visiting import PHONE, Visitor, faults, unfolded
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
     from pytest_django.live_server_helper import LiveServer
 
 pytestmark = pytest.mark.django_db(transaction=True)
-
-RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
-"""The rules of WCAG 2.2 up to AA, and the checker's own on landmarks and headings."""
-PHONE = {"width": 390, "height": 844}
-
-
-@dataclass
-class Visitor:
-    """A lead before the pages of a small programme, in which there is one of everything."""
-
-    page: Page
-    root: str
-    programme: make.Programme
-    outplant: Ramet
-
-    def open(self, address: str) -> None:
-        self.page.goto(f"{self.root}{address}")
-
-    def kinds(self) -> list[str]:
-        """The address of one page of each kind."""
-        here = self.programme
-        return [
-            "/",
-            "/find/?q=zzzz",
-            "/colonies/",
-            f"/ramets/{self.outplant.code}/",
-            "/ramets/XX0001-0/",
-            f"/colonies/{here.colony.code}/",
-            f"/genets/{here.colony.genet.code}/",
-            f"/sites/{here.site.code}/",
-            f"/plots/{here.plot.code}/",
-            f"/structures/{here.plate.code}/",
-            f"/structures/{here.tray.code}/",
-            f"/events/{self.outplant.born.uid}/",
-        ]
-
-    def others(self) -> list[str]:
-        """The addresses of the remaining lists and registers, which are built alike."""
-        here = self.programme
-        lists = (
-            "collections reefs taxa permits genets structures ramets fragmentations nurseries "
-            "systems bays sites plots outplantings visits events"
-        )
-        return [
-            f"/nurseries/{here.nursery.code}/",
-            f"/reefs/{here.reef.code}/",
-            f"/taxa/{here.taxon.code}/",
-            *(f"/{name}/" for name in lists.split()),
-        ]
-
-
-@pytest.fixture
-def visitor(page: Page, live_server: LiveServer) -> Visitor:
-    """A zoanthid, so that its caution is on the pages; pooled, planted, seen; some on a plate."""
-    begun = make.programme()
-    taxon = make.taxon(begun.lead, group="zoanthid", name="Zoanthus invented")
-    colonies = [make.colony(begun.lead, taxon, begun.reef, name="Old Stair") for _ in range(2)]
-    here = replace(begun, taxon=taxon, colony=colonies[0])
-    permit = make.permit(here.lead, valid_until="2021-01-01").code
-    mothers = [
-        make.mothers(here.lead, colony, here.tray, permits=[permit])[0] for colony in colonies
-    ]
-    (outplant,) = make.cut(here.lead, mothers, children=[{"tag": "T-117"}], done_by=["Ana Reyes"])
-    make.cut(here.lead, mothers[:1], 30, into=here.plate)
-    rows = [{"taxon": taxon.code, "structure": here.tray.code}, {"taxon": taxon.code}]
-    legacy = make.stock(here.lead, here.nursery, rows)
-    make.planting(here.lead, here.plot, [outplant, legacy[0]], permits=[permit])
-    make.visit(here.lead, here.site, {outplant: "alive"})
-    user = make.person(Role.LEAD, name="iro")
-    page.goto(f"{live_server.url}/login/")
-    page.get_by_label("Name").fill(user.username)
-    page.get_by_label("Password").fill(make.PASSWORD)
-    page.get_by_role("button", name="Log in").click()
-    return Visitor(page, live_server.url, here, outplant)
-
-
-def faults(page: Page) -> list[str]:
-    """What the accessibility checker finds on the page: the rule and the first place."""
-    found = Axe().run(page, options={"runOnly": {"type": "tag", "values": RULES}})
-    # A page that the checker did not see would have no faults either.
-    assert len(found.response["passes"]) > 10
-    return [
-        f"{fault['id']}: {fault['nodes'][0]['html'][:120]}"
-        for fault in found.response["violations"]
-    ]
 
 
 def test_a_tag_leads_to_the_trace_and_on_to_the_site(visitor: Visitor) -> None:
@@ -148,12 +59,6 @@ def test_a_cell_that_one_steps_to_is_named(visitor: Visitor) -> None:
     named = page.locator("[data-named]").inner_text()
     assert named.startswith("A1: ")
     assert "living" in named
-
-
-def unfolded(page: Page) -> None:
-    """Open everything that is folded away."""
-    for summary in page.locator("summary").all():
-        summary.click()
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

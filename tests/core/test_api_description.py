@@ -15,6 +15,9 @@ from nursery.core.actor import Role
 from nursery.core.api.answers import schema_of
 from nursery.diversity.queries import Report
 from nursery.lineage.queries import Trace
+from nursery.lineage.regrouping import Effect
+from nursery.outplanting.actions.correct import Outcome
+from nursery.outplanting.unsettled import Unsettled
 from tests import factories as make
 
 if TYPE_CHECKING:
@@ -58,7 +61,24 @@ def test_entries_are_described_by_their_input_models(described: dict[str, Any]) 
     assert schema["required"] == ["when", "sources"]
 
 
-@pytest.mark.parametrize("answer", [Report, Trace])
+def test_a_correction_is_described_without_the_event_of_its_address(
+    described: dict[str, Any],
+) -> None:
+    for how, required in (("void", ["reason"]), ("amend", ["reason"]), ("restore", ["reason"])):
+        schema = described["components"]["schemas"][f"Event{how.capitalize()}Request"]
+        assert "event" not in schema["properties"]
+        assert "preview" in schema["properties"]
+        assert (schema["required"], schema["additionalProperties"]) == (required, False)
+
+
+def test_a_problem_may_say_which_event_is_in_the_way(described: dict[str, Any]) -> None:
+    schemas = described["components"]["schemas"]
+    assert "in_the_way" in schemas["Problem"]["properties"]
+    assert "in_the_way" not in schemas["Problem"]["required"]
+    assert list(schemas["InTheWay"]["properties"]) == ["uid", "kind", "when"]
+
+
+@pytest.mark.parametrize("answer", [Report, Trace, Outcome, Effect, Unsettled])
 def test_answers_are_described_field_by_field(answer: type) -> None:
     schema = schema_of(answer)
     assert schema["required"] == list(schema["properties"]) == list(answer.__annotations__)

@@ -10,9 +10,11 @@ from django.db import transaction
 from rest_framework.test import APIClient
 
 from nursery.core.actor import Role
+from nursery.core.models import EventKind
 from nursery.core.registers import editable_fields
 from nursery.donors.models import DonorColony, Genet, Permit, Taxon
 from nursery.places.models import Bay, Nursery, Plot, Reef, Site, Structure, System
+from restoration.api_urls import router
 from tests import factories as make
 
 pytestmark = pytest.mark.django_db
@@ -89,6 +91,11 @@ def entries(programme: make.Programme) -> dict[str, dict[str, Any]]:
     mother = programme.mother()
     planted = programme.outplants(1)[0]
     plate = programme.plate.code
+    rock = make.structure(by, programme.bay, kind="rock", rows=1, columns=3)
+    make.cut(by, [mother], into=rock)
+    lot = make.cut(by, [mother], 3, into=programme.tray)[0]
+    genet = make.colony(by, programme.taxon, programme.reef).genet
+    (piece,) = make.stock(by, programme.nursery, [{"taxon": programme.taxon.code}], origin="found")
     return {
         "collections": {
             "reef": programme.reef.code,
@@ -127,19 +134,81 @@ def entries(programme: make.Programme) -> dict[str, dict[str, Any]]:
         },
         "stock-entries": {
             "nursery": programme.nursery.code,
-            "ramets": [{"taxon": programme.taxon.code, "donors": [], "generation": 1, "pieces": 1}],
+            "origin": "settled",
+            "programme": "",
+            "ramets": [
+                {
+                    "taxon": programme.taxon.code,
+                    "origin": "legacy",
+                    "donors": [],
+                    "parents": [],
+                    "generation": 1,
+                    "pieces": 1,
+                }
+            ],
         },
         "outplantings": {
             "plot": programme.plot.code,
             "fixing": "tie",
             "other_purposes": False,
             "outplants": [{"ramet": mother.code, "position": "1", "cluster": "", "fixing": None}],
+            "structures": [{"structure": rock.code, "position": "1", "cluster": ""}],
+        },
+        "lifts": {
+            "structure": plate,
+            "packed": False,
+            "ramets": [{"ramet": planted.code, "structure": plate, "cell": "D4"}],
         },
         "visits": {
             "site": programme.site.code,
             "reef": None,
             "observations": [
                 {"ramet": planted.code, "condition": "alive", "tissue_lost": 1, "size": 2}
+            ],
+            "counts": [
+                {
+                    "plot": programme.plot.code,
+                    "genet": None,
+                    "taxon": programme.taxon.code,
+                    "alive": 1,
+                    "dead": 0,
+                    "missing": 0,
+                }
+            ],
+        },
+        "endings": {
+            "fate": "dead",
+            "cause": "cold",
+            "recipient": "",
+            "into": None,
+            "ramets": [{"ramet": mother.code, "fate": "dead", "cause": "cold"}],
+        },
+        "counts": {
+            "counts": [
+                {
+                    "structure": programme.tray.code,
+                    "lot": str(lot.born.uid),
+                    "alive": 1,
+                    "dead": 1,
+                    "missing": 1,
+                    "cause": None,
+                    "note": "",
+                }
+            ],
+        },
+        "structure-losses": {"structures": [{"structure": plate}]},
+        "taggings": {
+            "ramets": [{"ramet": mother.code, "off": None, "lost": False, "on": "T9"}],
+        },
+        "relabellings": {
+            "genet": genet.code,
+            "unknown": False,
+            "ramets": [{"ramet": mother.code}],
+        },
+        "genet-merges": {"kept": genet.code, "merged": programme.colony.genet.code},
+        "identifications": {
+            "ramets": [
+                {"ramet": mother.code, "found": piece.code, "structure": plate, "cell": "E5"}
             ],
         },
     }
@@ -176,20 +245,93 @@ def test_junk_in_a_register_is_no_fault_of_ours(name: str) -> None:
     endure(f"/api/{name}/", row(make.programme(), name))
 
 
-@pytest.mark.parametrize(
-    "name",
-    [
-        "collections",
-        "intakes",
-        "fragmentations",
-        "moves",
-        "structure-moves",
-        "stock-entries",
-        "outplantings",
-        "visits",
-    ],
+EVENTS = (
+    "collections",
+    "intakes",
+    "fragmentations",
+    "moves",
+    "structure-moves",
+    "stock-entries",
+    "outplantings",
+    "lifts",
+    "visits",
+    "endings",
+    "counts",
+    "structure-losses",
+    "taggings",
+    "relabellings",
+    "genet-merges",
+    "identifications",
 )
+
+
+def test_every_endpoint_of_events_is_given_junk() -> None:
+    kinds = {cls.kind: name for name, cls, _ in router.registry if hasattr(cls, "kind")}
+    assert set(kinds) == set(EventKind)
+    assert sorted(kinds.values()) == sorted(EVENTS)
+
+
+@pytest.mark.parametrize("name", EVENTS)
 def test_junk_in_an_event_is_no_fault_of_ours(name: str) -> None:
     header = {"uid": None, "when": "2021-07-01", "done_by": [], "permits": [], "note": ""}
     entry = header | entries(make.programme())[name]
     endure(f"/api/{name}/", entry)
+
+
+@pytest.mark.parametrize("name", ["relabellings", "genet-merges"])
+def test_junk_in_a_preview_is_no_fault_of_ours(name: str) -> None:
+    entry = {"when": "2021-07-01", "note": ""} | entries(make.programme())[name]
+    api = make.client(Role.LEAD)
+    address = f"/api/{name}/preview/"
+    assert answered(api, address, entry) == 200
+    assert {answered(api, address, body) for body in spoiled(entry)} <= {200, 400}
+
+
+CORRECTIONS: dict[str, dict[str, Any]] = {
+    "void": {"reason": "a slip", "together": True, "preview": False},
+    "restore": {"reason": "a slip", "preview": False},
+    "amend": {
+        "reason": "a slip",
+        "preview": False,
+        "when": "2021-03-02",
+        "done_by": [],
+        "permits": [],
+        "note": "",
+        "colony": None,
+        "plot": None,
+        "genet": None,
+        "sources": [{"instead_of": "?", "ramet": "?", "used_up": None}],
+    },
+    "undo-amendment": {"reason": "a slip", "preview": False},
+}
+
+
+@pytest.mark.parametrize("name", CORRECTIONS)
+def test_junk_in_a_correction_is_no_fault_of_ours(name: str) -> None:
+    programme = make.programme()
+    mother, other = programme.mothers(2)
+    (child,) = make.cut(programme.lead, [mother])
+    api = make.client(Role.LEAD)
+    event = f"/api/events/{child.born.uid}/"
+    body = dict(CORRECTIONS[name])
+    if name == "restore":
+        assert api.post(f"{event}void/", {"reason": "a slip"}).status_code == 200
+    elif name == "amend":
+        # These three belong to other kinds of events.
+        body = {key: value for key, value in body.items() if key not in ("colony", "plot", "genet")}
+        body["sources"] = [{"instead_of": mother.code, "ramet": other.code, "used_up": False}]
+    elif name == "undo-amendment":
+        assert api.post(f"{event}amend/", {"reason": "a slip", "note": "x"}).status_code == 200
+    assert answered(api, f"{event}{name}/", body) == 200
+    whole = CORRECTIONS[name] | body
+    assert {answered(api, f"{event}{name}/", sent) for sent in spoiled(whole)} <= {200, 400}
+
+
+@pytest.mark.parametrize("name", ["settle", "take-back"])
+def test_junk_in_what_is_settled_is_no_fault_of_ours(name: str) -> None:
+    body = {"code": "pooled", "thing": "x", "reason": "y"}
+    if name == "take-back":
+        del body["reason"]
+    api = make.client(Role.LEAD)
+    for sent in spoiled(body):
+        assert answered(api, f"/api/unsettled/{name}/", sent) == 400

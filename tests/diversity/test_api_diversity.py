@@ -92,4 +92,4 @@ def test_the_report_takes_as_many_queries_for_many_ramets_as_for_few() -> None:
         with CaptureQueriesContext(connection) as queries:
             report(api, programme)
         taken.append(len(queries))
-    assert taken == [11, 11]
+    assert taken == [13, 13]

@@ -302,7 +302,7 @@ def test_a_fault_of_the_program_leaves_nothing_half_written(
         raise RuntimeError("broken")
 
     folder.put_small()
-    monkeypatch.setattr(loader, "_values", broken)
+    monkeypatch.setattr(loader, "values_of", broken)
     before = everything_stored()
     with pytest.raises(RuntimeError, match="broken"):
         folder.load()

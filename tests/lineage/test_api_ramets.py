@@ -7,6 +7,7 @@ from rest_framework.test import APIClient
 from nursery.core.actor import Role
 from nursery.donors.models import Genet
 from tests import factories as make
+from tests.lineage import identities as ids
 
 pytestmark = pytest.mark.django_db
 
@@ -34,6 +35,7 @@ def test_a_ramet_is_shown_in_words_and_codes() -> None:
         "number": 1,
         "pieces": 1,
         "base": "disc",
+        "base_now": "disc",
         "purpose": "broodstock",
         "note": "",
         "genet": programme.colony.genet.code,
@@ -72,6 +74,71 @@ def test_a_ramet_is_found_by_tag_and_by_place() -> None:
     api = make.client(Role.VIEWER)
     for name in (child.code.lower(), "t7", f"{programme.plate.code} C7"):
         assert api.get(f"/api/ramets/{name}/").json()["code"] == child.code
+
+
+def handed_on(programme: make.Programme) -> tuple[str, str]:
+    """Two ramets, of which the second bears the first's tag from 10 June 2021 on."""
+    first, second = programme.mothers(2)
+    ids.retag(programme.lead, {"ramet": first.code, "on": "T7"}, when="2021-02-01")
+    off_and_on = [{"ramet": first.code, "off": "T7"}, {"ramet": second.code, "on": "T7"}]
+    ids.retag(programme.lead, *off_and_on, when="2021-06-10")
+    return first.code, second.code
+
+
+@pytest.mark.parametrize(
+    ("query", "which"), [("", 1), ("?on=2021-06-09", 0), ("?on=2021-06-10", 1)]
+)
+def test_a_tag_that_changed_hands_names_who_bore_it_on_the_day(query: str, which: int) -> None:
+    code = handed_on(make.programme())[which]
+    answer = make.client(Role.VIEWER).get(f"/api/ramets/t7/{query}")
+    assert answer.json()["code"] == code
+
+
+def test_a_cell_names_who_held_it_on_the_day() -> None:
+    programme = make.programme()
+    first, second = programme.mothers(2)
+    cell = {"structure": programme.plate.code, "cell": "C7"}
+    make.move(programme.lead, [{"ramet": first.code, **cell}], when="2021-03-01")
+    back = {"structure": programme.tray.code}
+    make.move(programme.lead, [{"ramet": first.code, **back}], when="2021-05-01")
+    make.move(programme.lead, [{"ramet": second.code, **cell}], when="2021-05-02")
+    address = f"/api/ramets/{programme.plate.code} C7/"
+    api = make.client(Role.VIEWER)
+    assert api.get(address).json()["code"] == second.code
+    assert api.get(f"{address}?on=2021-04-01").json()["code"] == first.code
+
+
+def test_the_list_by_tag_tells_all_who_bore_it_or_one_on_a_day() -> None:
+    first, second = handed_on(make.programme())
+    api = make.client(Role.VIEWER)
+    assert codes(api, "/api/ramets/?tag=t7") == [first, second]
+    assert codes(api, "/api/ramets/?tag=t7&on=2021-03-01") == [first]
+    assert codes(api, "/api/ramets/?tag=t7&on=2021-07-01") == [second]
+    assert codes(api, "/api/ramets/?tag=t7&on=2020-01-01") == []
+
+
+@pytest.mark.parametrize(
+    ("query", "code"),
+    [
+        ("on=2021-03-01", "on_without_tag"),
+        ("tag=T7&on=tomorrow", "date_malformed"),
+        ("tag=T7&on=", "empty_parameter"),
+    ],
+)
+def test_a_day_that_reads_no_tag_is_refused(query: str, code: str) -> None:
+    answer = make.client(Role.VIEWER).get(f"/api/ramets/?{query}")
+    assert (answer.status_code, answer.json()["code"]) == (400, code)
+
+
+def test_a_ramet_shows_the_base_it_was_given_and_no_tag_that_came_off() -> None:
+    programme = make.programme()
+    mother = programme.mother()
+    ids.retag(programme.lead, {"ramet": mother.code, "on": "T7"}, when="2021-02-01")
+    row = {"ramet": mother.code, "off": "T7", "lost": True, "on": "T8"}
+    ids.retag(programme.lead, row, when="2021-02-02")
+    make.move(programme.lead, [{"ramet": mother.code, "base": "cone"}])
+    body = make.client(Role.VIEWER).get(f"/api/ramets/{mother.code}/").json()
+    assert (body["base"], body["base_now"], body["tags"]) == ("", "cone", ["T8"])
 
 
 def test_a_code_that_nothing_has_is_answered_with_near_ones() -> None:
@@ -166,7 +233,7 @@ def test_a_trace_takes_as_many_queries_for_a_long_way_as_for_a_short_one(
         line += make.cut(programme.lead, line[-1:])
     api = make.client(Role.VIEWER)
     for ramet in (line[1], line[6]):
-        with django_assert_num_queries(16):
+        with django_assert_num_queries(4):
             api.get(f"/api/ramets/{ramet.code}/trace/")
 
 

@@ -8,6 +8,7 @@ from nursery.core.codes import make_code, next_codes, usable
 from nursery.core.errors import Unknown
 from nursery.core.models import CodeSeries
 from nursery.lineage import resolve
+from nursery.lineage.births import FARTHEST
 from nursery.lineage.models import Ramet, Tag
 from tests import factories as f
 from tests.refusals import refused
@@ -148,6 +149,29 @@ def test_a_series_that_has_run_out_is_refused_and_not_a_fault(
     CodeSeries.objects.filter(prefix=series).update(next_number=1_000_000_000)
     with refused("series_used_up"):
         f.cut(programme.lead, [mother])
+
+
+def test_a_code_far_past_its_series_is_refused(
+    programme: f.Programme, mother: Ramet, series: str
+) -> None:
+    CodeSeries.objects.filter(prefix=series).update(next_number=50)
+    far = next(n for n in range(50 + FARTHEST + 1, 10**9) if usable(series, n))
+    with refused("code_too_far", pointer="#/children/1/code") as caught:
+        cut_with(programme, mother, {}, {"code": make_code(series, far)})
+    assert "100,000" in caught.value.problems[0].message
+    near = next(n for n in range(50 + FARTHEST, 50, -1) if usable(series, n))
+    child = cut_with(programme, mother, {"code": make_code(series, near)})[0]
+    assert child.code == make_code(series, near)
+
+
+def test_each_series_has_its_own_measure_of_far(
+    programme: f.Programme, mother: Ramet, series: str
+) -> None:
+    CodeSeries.objects.create(prefix="QX", next_number=500_000)
+    code = a_code("QX", 590_000)
+    assert cut_with(programme, mother, {"code": code})[0].code == code
+    with refused("code_too_far"):
+        cut_with(programme, mother, {"code": a_code(series, 590_000)})
 
 
 # Mistyped

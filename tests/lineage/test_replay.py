@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from nursery.lineage.replay import ACTS, Change, State, StepRefused, advance, fold
+from nursery.lineage.replay import ACTS, SIGHTINGS, Change, State, StepRefused, advance, fold
 from nursery.lineage.words import Cause, Life, Place, What
 
 BIRTH = Change(What.BORN, life=Life.LIVING, place=Place.NOWHERE)
@@ -88,7 +88,7 @@ def test_nobody_does_anything_to_what_does_not_live(life: Life) -> None:
         assert {code_of(ended, SAID[what]) for what in ACTS} == {"not_living"}
 
 
-@pytest.mark.parametrize("life", list(Life))
+@pytest.mark.parametrize("life", [life for life in Life if life is not Life.IDENTIFIED])
 def test_what_was_seen_is_always_taken_and_decides(life: Life) -> None:
     for place in Place:
         for what in (What.SEEN_ALIVE, What.SEEN_DEAD, What.SEEN_MISSING):
@@ -140,6 +140,20 @@ def test_a_step_that_says_nothing_of_place_or_life_leaves_both() -> None:
     before = born(Place.STRUCTURE)
     after = advance(before, SAID[What.CUT_FROM], DAY)
     assert replace(after, steps=before.steps, moment=before.moment) == before
+
+
+def test_what_is_lost_or_counted_with_a_structure_has_to_be_in_it() -> None:
+    inside = born(Place.STRUCTURE)
+    lost = Change(What.ENDED, life=Life.LOST, place=Place.STRUCTURE, structure=1)
+    assert code_of(inside, replace(lost, structure=9)) == "not_there"
+    after = advance(inside, lost, DAY)
+    assert (after.life, after.structure, after.row, after.column) == (Life.LOST, 1, 2, 3)
+
+
+@pytest.mark.parametrize("what", sorted(SIGHTINGS))
+def test_a_piece_that_is_another_ramet_does_not_live_a_second_time(what: What) -> None:
+    identified = replace(born(), life=Life.IDENTIFIED)
+    assert advance(identified, SAID[what], DAY).life is Life.IDENTIFIED
 
 
 def test_a_base_that_was_given_stays_until_another_is_given() -> None:

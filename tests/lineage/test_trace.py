@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 import pytest
 from pytest_django.fixtures import DjangoAssertNumQueries
 
+from nursery.core.dates import parse_when
 from nursery.core.errors import NotAllowed, Unknown
 from nursery.core.plain import plain
 from nursery.donors.models import Genet
 from nursery.lineage import queries
-from nursery.lineage.models import Ramet
+from nursery.lineage.models import Ramet, Tag
+from nursery.lineage.queries import EventView
 from nursery.lineage.words import Life, Origin, Place, What
 from tests import factories as f
 from tests.refusals import refused
 
-QUERIES_OF_A_TRACE = 13
+QUERIES_OF_A_TRACE = 1
 
 
 def line(programme: f.Programme, generations: int) -> Ramet:
@@ -51,6 +54,77 @@ def test_a_trace_goes_all_the_way_to_the_donor_colony(programme: f.Programme) ->
     assert (collection.colony, collection.reef) == (programme.colony.code, programme.reef.code)
     assert collection.event.permits == (permit.code,)
     assert [intake.nursery for intake in collection.intakes] == [programme.nursery.code]
+
+
+def test_a_trace_tells_measures_as_they_were_entered(programme: f.Programme) -> None:
+    colony = f.colony(programme.lead, programme.taxon, programme.reef, depth_m="7", size_cm="40.5")
+    taken = f.collection(programme.lead, colony, depth="7.5 m", piece_size="3 cm", share_taken=2.5)
+    found = queries.trace(programme.lead, f.ramets_of(taken)[0].code)
+    collection, donor = found.collections[0], found.donors[0]
+    measures = (collection.depth_m, collection.piece_size_cm, collection.share_taken)
+    assert measures == (Decimal("7.5"), Decimal("3.0"), Decimal("2.5"))
+    assert (donor.depth_m, donor.size_cm) == (Decimal("7.0"), Decimal("40.5"))
+    assert [str(value) for value in (*measures, donor.depth_m)] == ["7.5", "3.0", "2.5", "7.0"]
+
+
+def test_a_trace_tells_headers_as_they_were_entered(programme: f.Programme) -> None:
+    taken = f.collection(
+        programme.lead,
+        programme.colony,
+        when="2021-03-04T10:30",
+        done_by=["Ana", "Bo"],
+        note="calm sea",
+    )
+    header = queries.trace(programme.lead, f.ramets_of(taken)[0].code).collections[0].event
+    assert header == EventView(
+        uid=str(taken.event.uid),
+        kind="collection",
+        when=parse_when("2021-03-04T10:30"),
+        done_by=("Ana", "Bo"),
+        permits=(),
+        note="calm sea",
+    )
+
+
+def test_a_tag_and_a_place_lead_to_the_same_trace(programme: f.Programme) -> None:
+    mother = programme.mother()
+    child = f.cut(programme.lead, [mother], into=programme.plate, children=[{"tag": "red 7"}])[0]
+    by_code = queries.trace(programme.lead, child.code)
+    for text in ("red 7", f"{programme.plate.code} A1", f" {child.code.lower()} "):
+        assert queries.trace(programme.lead, text) == by_code
+
+
+def test_a_tag_whose_giving_was_voided_is_not_shown(programme: f.Programme) -> None:
+    mother = programme.mother()
+    child = f.cut(programme.lead, [mother], children=[{"tag": "red 7"}])[0]
+    Tag.objects.filter(ramet=child).update(live=False)
+    assert queries.trace(programme.lead, child.code).head.tags == ()
+
+
+def test_a_ramet_that_has_never_been_is_unknown(programme: f.Programme) -> None:
+    child = f.cut(programme.lead, [programme.mother()])[0]
+    Ramet.objects.filter(pk=child.pk).update(life=Life.NEVER)
+    with refused("unknown_ramet", by=Unknown):
+        queries.trace(programme.lead, child.code)
+
+
+def test_exact_positions_are_told_to_those_alone_who_may_see_them(programme: f.Programme) -> None:
+    where = {"latitude": "7.1234567", "longitude": "134.7654321"}
+    colony = f.colony(programme.lead, programme.taxon, programme.reef, **where)
+    loose = {"reef": programme.reef.code, "taxon": programme.taxon.code}
+    pieces = [
+        f.ramets_of(f.collection(programme.lead, colony))[0],
+        f.ramets_of(f.collection(programme.lead, **loose, **where))[0],
+    ]
+    mixed = f.cut(programme.lead, pieces)[0]
+    # In turn, for what was asked for one of them must not answer another.
+    for actor, exact in [(programme.lead, True), (f.viewer(), False)] * 2:
+        found = queries.trace(actor, mixed.code)
+        seen = [found.donors[0].position]
+        seen += [row.position for row in found.collections if row.colony is None]
+        assert [position.exact if position else None for position in seen] == [exact, exact]
+        latitudes = {position.latitude for position in seen if position}
+        assert latitudes == ({Decimal("7.1234567")} if exact else {Decimal("7.12")})
 
 
 def test_a_trace_shows_every_step_of_every_ramet(programme: f.Programme) -> None:

@@ -362,7 +362,7 @@ def test_a_cell_takes_a_ramet_or_a_structure(programme: f.Programme) -> None:
                     into=programme.plate,
                     children=[{"cell": cell}],
                 ),
-                partial(f.move_structures, programme.lead, [row]),
+                partial(f.move_structures, programme.lead, [row], when=f.CUT),
             ]
         )
         assert codes(answers) == ["cell_occupied"]

@@ -1,10 +1,15 @@
 """The reef by API: outplantings, visits, observations."""
 
+from uuid import uuid4
+
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from nursery.core.actor import Role
 from nursery.lineage.models import Ramet
 from tests import factories as make
+from tests.outplanting import reef
 
 pytestmark = pytest.mark.django_db
 
@@ -25,8 +30,123 @@ def test_ramets_are_planted_and_shown_with_their_positions() -> None:
     body = answer.json()
     assert (body["site"], body["plot"]) == (programme.site.code, programme.plot.code)
     assert body["outplants"] == [
-        {"ramet": child.code, "position": "12", "cluster": "north", "fixing": "cement"}
+        {
+            "ramet": child.code,
+            "position": "12",
+            "cluster": "north",
+            "fixing": "cement",
+            "structure": None,
+            "cell": None,
+        }
     ]
+
+
+def test_a_rock_is_planted_and_its_ramets_are_shown_with_their_cells() -> None:
+    programme = make.programme()
+    rock = reef.rock(programme)
+    children = make.cut(programme.lead, programme.mothers(), 2, into=rock)
+    api = make.client(Role.LEAD)
+    row = {"structure": rock.code, "position": "7"}
+    answer = api.post(
+        "/api/outplantings/",
+        {"when": make.PLANTED, "plot": programme.plot.code, "structures": [row]},
+    )
+    assert answer.status_code == 201, answer.content
+    shown = [
+        (row["ramet"], row["structure"], row["cell"], row["position"])
+        for row in answer.json()["outplants"]
+    ]
+    assert shown == [
+        (children[0].code, rock.code, "A1", "7"),
+        (children[1].code, rock.code, "B1", "7"),
+    ]
+    assert api.get(f"/api/outplantings/?structure={rock.code}").json()["count"] == 1
+    assert api.get(f"/api/outplantings/?structure={programme.plate.code}").json()["count"] == 0
+
+
+def test_outplants_are_lifted_into_a_structure() -> None:
+    programme = make.programme()
+    first, second = programme.outplants(2)
+    entry = {
+        "uid": str(uuid4()),
+        "when": reef.LIFTED,
+        "structure": programme.plate.code,
+        "ramets": [{"ramet": first.code, "cell": "C7"}, {"ramet": second.code}],
+    }
+    api = make.client(Role.LEAD)
+    answer = api.post("/api/lifts/", entry)
+    assert answer.status_code == 201, answer.content
+    steps = answer.json()["steps"]
+    assert [(step["ramet"], step["what"]) for step in steps] == [
+        (first.code, "lifted"),
+        (second.code, "lifted"),
+    ]
+    assert steps[0]["place"]["cell"] == "C7"
+    again = api.post("/api/lifts/", entry)
+    assert (again.status_code, again.json()) == (200, answer.json())
+    for query in (f"ramet={first.code}", f"structure={programme.plate.code}", "when=2021-07"):
+        assert api.get(f"/api/lifts/?{query}").json()["count"] == 1, query
+
+
+def test_who_may_not_enter_structures_lifts_packed() -> None:
+    programme = make.programme()
+    (outplant,) = programme.outplants(1)
+    entry = {"when": reef.LIFTED, "ramets": [{"ramet": outplant.code}]}
+    api = make.client(Role.FIELD)
+    assert api.post("/api/lifts/", entry | {"packed": True}).status_code == 201
+    nursery = make.client(Role.NURSERY, at=programme.nursery)
+    answer = nursery.post("/api/lifts/", entry | {"packed": True})
+    assert (answer.status_code, answer.json()["code"]) == (403, "not_allowed")
+
+
+def test_what_was_never_planted_is_not_lifted() -> None:
+    programme = make.programme()
+    mother = programme.mother()
+    rows = [{"ramet": mother.code}]
+    answer = make.client(Role.LEAD).post(
+        "/api/lifts/", {"when": reef.LIFTED, "packed": True, "ramets": rows}
+    )
+    assert (answer.status_code, answer.json()["code"]) == (400, "not_planted")
+    assert answer.json()["errors"][0]["pointer"] == "#/ramets/0/ramet"
+
+
+def test_a_visit_shows_the_counts_of_its_plots() -> None:
+    programme = make.programme()
+    programme.outplants(3)
+    counts = [
+        {"plot": programme.plot.code, "genet": programme.colony.genet.code, "alive": 2, "dead": 1},
+        {"plot": programme.plot.code, "alive": 2},
+    ]
+    answer = make.client(Role.FIELD).post(
+        "/api/visits/", {"when": make.SEEN, "site": programme.site.code, "counts": counts}
+    )
+    assert answer.status_code == 201, answer.content
+    of_genet, of_all = answer.json()["counts"]
+    assert of_genet == {
+        "plot": programme.plot.code,
+        "genet": programme.colony.genet.code,
+        "taxon": None,
+        "alive": 2,
+        "dead": 1,
+        "missing": None,
+        "note": "",
+    }
+    assert (of_all["genet"], of_all["alive"], of_all["dead"]) == (None, 2, None)
+
+
+def test_a_visit_of_many_counts_takes_as_many_queries_as_one_of_few() -> None:
+    programme = make.programme()
+    api = make.client(Role.LEAD)
+    taken = []
+    for n in (1, 20):
+        plots = [make.plot(programme.lead, programme.site) for _ in range(n)]
+        counts = [{"plot": plot.code, "alive": 0} for plot in plots]
+        entry = {"when": make.SEEN, "site": programme.site.code, "counts": counts}
+        address = api.post("/api/visits/", entry)["Location"]
+        with CaptureQueriesContext(connection) as queries:
+            assert len(api.get(address).json()["counts"]) == n
+        taken.append(len(queries))
+    assert taken == [7, 7]
 
 
 def test_a_ramet_that_is_dead_is_not_planted_and_the_row_is_named() -> None:

@@ -8,11 +8,13 @@ import pytest
 
 from nursery.core.actor import Role
 from nursery.core.errors import NotAllowed
+from nursery.lineage.late import InTheWay
 from nursery.lineage.models import Ramet, Step
 from nursery.lineage.words import Life, Place, What
 from nursery.outplanting.models import Fixing, Outplant, Outplanting
 from nursery.places.models import Plot, Site
 from tests import factories as f
+from tests.lineage.ends import end
 from tests.refusals import refused
 
 
@@ -136,13 +138,57 @@ def test_nothing_is_planted_in_a_closed_plot_or_site(
     programme: f.Programme, children: list[Ramet]
 ) -> None:
     Plot.objects.filter(pk=programme.plot.pk).update(closed_on="2021-05-31")
-    with refused("plot_closed", pointer="#/plot"):
+    with refused("plot_closed", pointer="#/plot") as caught:
         f.planting(programme.lead, programme.plot, children)
+    message = caught.value.problems[0].message
+    assert "2021-05-31" in message
+    assert "1 June 2021" in message
     Plot.objects.filter(pk=programme.plot.pk).update(closed_on=None)
     Site.objects.filter(pk=programme.site.pk).update(closed_on="2021-05-31")
     with refused("plot_closed", pointer="#/plot"):
         f.planting(programme.lead, programme.plot, children)
     f.planting(programme.lead, programme.plot, children, when="2021-05-31")
+
+
+@pytest.mark.parametrize("when", ["2021-05", "2021", "2021-05-31/2021-06-10"])
+def test_a_vague_planting_that_can_be_before_the_plot_was_closed_is_taken(
+    programme: f.Programme, children: list[Ramet], when: str
+) -> None:
+    Plot.objects.filter(pk=programme.plot.pk).update(closed_on="2021-05-31")
+    f.planting(programme.lead, programme.plot, children, when=when)
+    assert now(children[0]).plot == programme.plot
+
+
+def test_a_late_planting_before_the_site_was_closed_is_taken(
+    programme: f.Programme, children: list[Ramet]
+) -> None:
+    f.cut(programme.lead, children[:1], 1, when="2021-08-01")
+    Site.objects.filter(pk=programme.site.pk).update(closed_on="2021-07-01")
+    with refused("plot_closed", pointer="#/plot"):
+        f.planting(programme.lead, programme.plot, children, when="2021-07-02")
+    f.planting(programme.lead, programme.plot, children, when="2021-07-01")
+    assert now(children[0]).plot == programme.plot
+
+
+def test_a_late_planting_of_one_that_was_moved_later_is_refused(
+    programme: f.Programme, children: list[Ramet]
+) -> None:
+    row = {"ramet": children[1].code, "structure": programme.tray.code}
+    f.move(programme.lead, [row], when="2021-08-01")
+    with refused("behind_later_entry", by=InTheWay, pointer="#/outplants/1/ramet") as caught:
+        f.planting(programme.lead, programme.plot, children)
+    message = caught.value.problems[0].message
+    assert "1 June 2021" in message
+    assert "1 August 2021" in message
+
+
+def test_a_late_planting_comes_before_a_death_on_record(
+    programme: f.Programme, children: list[Ramet]
+) -> None:
+    end(programme.lead, children[:1], when="2021-08-01")
+    f.planting(programme.lead, programme.plot, children)
+    after = now(children[0])
+    assert (after.life, after.place, after.plot) == (Life.DEAD, Place.PLOT, programme.plot)
 
 
 def test_a_thousand_ramets_are_planted_at_once_and_one_more_is_refused(

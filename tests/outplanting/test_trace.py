@@ -14,7 +14,7 @@ from nursery.outplanting import queries
 from tests import factories as f
 from tests.refusals import refused
 
-QUERIES_OF_A_TRACE = 16
+QUERIES_OF_A_TRACE = 1
 
 
 @pytest.fixture
@@ -44,6 +44,19 @@ def test_a_trace_shows_all_that_was_seen(programme: f.Programme, outplant: Ramet
     found = queries.trace(programme.lead, outplant.code).observations
     assert [(row.condition, row.cause) for row in found] == [("alive", None), ("dead", "unknown")]
     assert (found[0].tissue_lost, found[0].size_cm) == (Decimal("10.0"), Decimal("5.0"))
+
+
+def test_what_was_seen_stands_in_the_order_of_the_visits(
+    programme: f.Programme, outplant: Ramet
+) -> None:
+    permit = f.permit(programme.lead)
+    for when in ("2021-08-01", "2021-07-01", "2021-09-01"):
+        f.visit(
+            programme.lead, programme.site, {outplant: "alive"}, when=when, permits=[permit.code]
+        )
+    found = queries.trace(programme.lead, outplant.code).observations
+    assert [str(row.event.when) for row in found] == ["2021-07-01", "2021-08-01", "2021-09-01"]
+    assert {row.event.permits for row in found} == {(permit.code,)}
 
 
 def test_an_outplant_shows_its_whole_way_to_the_colony(

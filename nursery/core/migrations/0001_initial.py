@@ -211,7 +211,7 @@ class Migration(migrations.Migration):
                 ("reason", models.CharField(max_length=500)),
                 ("at", models.DateTimeField(auto_now_add=True)),
                 ("changes", models.JSONField(default=dict)),
-                ("steps", models.JSONField(default=list)),
+                ("undone", models.JSONField(default=dict)),
                 (
                     "by",
                     models.ForeignKey(

@@ -1,6 +1,6 @@
 """The lists that belong to each of the five places: words, and the name of the address."""
 
-TODAY = (("Today", "home"), ("All entries", "events"))
+TODAY = (("Today", "home"), ("To settle", "unsettled"), ("All entries", "events"))
 COLONIES = (
     ("Donor colonies", "colonies"),
     ("Collections", "collections"),

@@ -52,10 +52,15 @@ class Listing(Page):
     kin: ClassVar[Sequence[tuple[str, str]]] = ()
     """Lists of the same place: words and the name of the address."""
 
+    happened: ClassVar[str] = ""
+    """The path to whether a row's event is live. Void ones are left out unless asked for."""
+
     def __init_subclass__(cls, **options: Any) -> None:
         super().__init_subclass__(**options)
         if "model" in cls.__dict__ and "filterset_class" not in cls.__dict__:
             cls.filterset_class = register_filters(cls.model)
+        if "model" in cls.__dict__ and _is_of_an_event(cls.model):
+            cls.happened = "event__live"
 
     def get_queryset(self) -> QuerySet[Any]:
         """All rows with what the columns show, in a number of queries that does not grow."""
@@ -80,12 +85,17 @@ class Listing(Page):
         view: Any = self
         asked = Request(self.request)
         backend = StrictFilterBackend()
-        queryset = backend.filter_queryset(asked, self.get_queryset(), view)
+        rows = self.get_queryset()
+        if self.happened and LIVE not in self.request.GET:
+            rows = rows.filter(**{self.happened: True})
+        queryset = backend.filter_queryset(asked, rows, view)
         queryset = StrictOrdering().filter_queryset(asked, queryset, view)
         found = sheet(self.request, queryset, self.paginator)
         self.complete(found.rows)
         form = backend.get_filterset(asked, self.model._default_manager.none(), view).form
         form = friendly(form)
+        if self.happened:
+            form.fields[LIVE].widget = forms.Select(choices=_HAPPENED)
         wanted = [
             f"{str(form.fields[name].label).removesuffix(CODE_HINT).lower()} {value}"
             for name, value in self.request.GET.items()
@@ -120,6 +130,11 @@ class Listing(Page):
         return kin_links(self.kin, self.request.path)
 
 
+def _is_of_an_event(model: type[Model]) -> bool:
+    """Whether rows of a model are the particulars of an event, and so may be void."""
+    return any(field.name == "event" and field.primary_key for field in model._meta.fields)
+
+
 def _with(wanted: Sequence[str]) -> str:
     """What a list was narrowed to, in words."""
     return f"with {listed(wanted)}" if wanted else "in the record"
@@ -132,6 +147,8 @@ def kin_links(kin: Sequence[tuple[str, str]], path: str) -> list[Link]:
 
 
 CODE_HINT = " (code)"
+LIVE = "live"
+_HAPPENED = [("", "yes"), ("false", "no: void ones")]
 _YES_OR_NO = [("", "either"), ("true", "yes"), ("false", "no")]
 _LABELS = {
     "done_by": "Hands",

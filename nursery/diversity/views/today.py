@@ -7,12 +7,14 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from rest_framework.request import Request
 
+from nursery.core.actor import Role
 from nursery.core.filters import refuse_unknown
 from nursery.core.phrases import counted, listed, number
 from nursery.core.views import kin
 from nursery.core.views.base import Page
 from nursery.core.views.lists import kin_links
 from nursery.diversity.today import Today, today
+from nursery.outplanting.unsettled import unsettled
 
 
 class TodayPage(Page):
@@ -28,7 +30,12 @@ class TodayPage(Page):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         found = today(self.actor)
         return super().get_context_data(
-            today=found, says=says(found), kin=kin_links(kin.TODAY, self.request.path), **kwargs
+            today=found,
+            says=says(found),
+            unsettled_count=len(unsettled(self.actor)),
+            may_enter=self.actor.leads or self.actor.has(Role.FIELD, Role.NURSERY),
+            kin=kin_links(kin.TODAY, self.request.path),
+            **kwargs,
         )
 
 

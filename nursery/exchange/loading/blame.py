@@ -12,7 +12,7 @@ from dataclasses import replace
 
 from nursery.core.codes import normalise
 from nursery.core.errors import Problem
-from nursery.exchange.loading.files import EVENT, EVENTS, REGISTERS
+from nursery.exchange.loading.files import CORRECTIONS, EVENT, EVENTS, REGISTERS
 from nursery.exchange.loading.reading import cell_fault
 from nursery.exchange.loading.report import LEANS, Fault
 
@@ -41,9 +41,9 @@ class Blame:
         self.row(where, cells)
         if cell_fault(cells.get("code", "")):
             self.code(stem, where)
-        for event in EVENTS:
-            if stem == event.stem or stem in event.rows.values():
-                self._events[event.stem, cells.get(EVENT, "")] = where
+        for item in (*EVENTS, *CORRECTIONS):
+            if stem == item.stem or stem in item.rows.values():
+                self._events[item.stem, cells.get(EVENT, "")] = where
 
     def code(self, stem: str, where: str) -> None:
         """A row was refused for its own code: nobody knows what it was meant to be called."""

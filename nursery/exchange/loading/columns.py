@@ -19,8 +19,10 @@ from nursery.core.inputs import (
 )
 from nursery.core.registers import editable_fields
 from nursery.exchange.loading.files import (
+    CORRECTIONS,
     EVENT,
     EVENTS,
+    NAMED_EVENTS,
     REGISTERS,
     SEPARATOR,
     SINCE,
@@ -46,7 +48,11 @@ may be left out. This page is made by `python manage.py load_records --columns`.
 - **Several values** in one cell stand with a semicolon between them.
 - **event** is a short text that names an event once and for all (`C-2024-017`); rows in other files
   name it. Loading the same event again changes nothing.
-- **Ramets** are named by code, by a tag in force, or by place (`K-14 C7`).
+- **Ramets** are named by code, by a tag or by place (`K-14 C7`) as on the date of the event.
+- **Events** are taken in the order of their dates, then **corrections**: what did not happen, then
+  what happened otherwise. These name the event by its `event`, or by its kind and that
+  (`visit/V-2`) where events of two kinds have it, or by its uid. A correction that is on record is
+  not made again.
 
 A row that cannot be taken is reported by file, row and column, and then nothing is loaded.
 """
@@ -82,21 +88,21 @@ class FileColumns:
 
 def all_files() -> Iterator[FileColumns]:
     """Every file there is, in the order in which they are loaded."""
-    for item in REGISTERS:
+    for register in REGISTERS:
+        yield _file(
+            register.stem,
+            [(n, n in register.required, _register_form(register, n)) for n in register.columns],
+        )
+    for item in (*EVENTS, *CORRECTIONS):
         yield _file(
             item.stem,
-            [(n, n in item.required, _register_form(item, n)) for n in item.columns],
+            [(n, n in item.required, _event_form(item.model, n)) for n in item.columns],
         )
-    for event in EVENTS:
-        yield _file(
-            event.stem,
-            [(n, n in event.required, _event_form(event.model, n)) for n in event.columns],
-        )
-        for name, stem in event.rows.items():
-            model = event.row_model(name)
-            needed = event.row_required(name)
+        for name, stem in item.rows.items():
+            model = item.row_model(name)
+            needed = item.row_required(name)
             yield _file(
-                stem, [(n, n in needed, _event_form(model, n)) for n in event.row_columns(name)]
+                stem, [(n, n in needed, _event_form(model, n)) for n in item.row_columns(name)]
             )
 
 
@@ -197,8 +203,8 @@ def _one_form(kind: Any, name: str) -> str:
         return "one of " + ", ".join(f"`{word}`" for word in words)
     if name in ("latitude", "longitude", "cell"):
         return name
-    if name == "collection":
-        return "event of a collection"
+    if name in NAMED_EVENTS:
+        return f"event of a {NAMED_EVENTS[name].label}"
     return _text_form(kind)
 
 

@@ -8,6 +8,7 @@ an input (the children of a cutting) is a file of its own, whose column `event` 
 from __future__ import annotations
 
 import typing
+import uuid
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
@@ -22,18 +23,41 @@ from nursery.core.recording import Recorded
 from nursery.core.registers import create, edit, editable_fields
 from nursery.donors.actions import POSITION, enter_colony
 from nursery.donors.models import DonorColony, Genet, Permit, Taxon
-from nursery.lineage.actions import collect, cut, enter_stock, move, move_structures, take_in
+from nursery.lineage.actions import (
+    collect,
+    count_structures,
+    cut,
+    end_ramets,
+    enter_stock,
+    identify,
+    lose_structures,
+    merge_genets,
+    move,
+    move_structures,
+    relabel,
+    retag,
+    take_in,
+)
 from nursery.lineage.inputs import (
     CollectionIn,
+    CountIn,
+    EndingIn,
     FragmentationIn,
+    GenetMergeIn,
+    IdentificationIn,
     IntakeIn,
+    LossIn,
     MoveIn,
+    RelabellingIn,
     StandingIn,
     StockEntryIn,
     StructureMoveIn,
+    TaggingIn,
 )
-from nursery.outplanting.actions import plant, visit
-from nursery.outplanting.inputs import OutplantingIn, VisitIn
+from nursery.outplanting.actions import lift, plant, visit
+from nursery.outplanting.actions.correct import Outcome, amend, void
+from nursery.outplanting.corrections import AmendIn, VoidIn
+from nursery.outplanting.inputs import LiftIn, OutplantingIn, VisitIn
 from nursery.places.actions import enter_nursery, enter_structure
 from nursery.places.models import Bay, Nursery, Plot, Reef, Site, Structure, System
 
@@ -42,6 +66,9 @@ EVENT = "event"
 
 SINCE = "since"
 """The column of the structures' file that says from when on one has stood where it stands."""
+
+NAMED_EVENTS = {"collection": EventKind.COLLECTION, "lot": EventKind.FRAGMENTATION}
+"""Columns that name an event of one kind, as its own file does."""
 
 SEPARATOR = ";"
 """What stands between several values in one cell."""
@@ -78,21 +105,20 @@ class RegisterFile:
         return tuple(n for n in needed if not (self.model is DonorColony and n == "genet"))
 
 
-@dataclass(frozen=True, slots=True)
-class EventFile:
-    """A file of things that happened, with the files of their rows."""
+class HeadedFile:
+    """A file whose column `event` names an event, with the files of its rows."""
+
+    __slots__ = ()
 
     stem: str
-    kind: EventKind
-    model: type[EventIn]
-    act: Callable[[Actor, Any], Recorded]
-    rows: Mapping[str, str] = field(default_factory=dict)
+    model: type[Given]
+    rows: Mapping[str, str]
     """The stem of the file that holds each list of rows of the input."""
 
     @property
     def columns(self) -> tuple[str, ...]:
-        names = (name for name in self.model.model_fields if name not in self.rows)
-        return (EVENT, *(name for name in names if name != "uid"))
+        fields = self.model.model_fields
+        return (EVENT, *(n for n in fields if n not in self.rows and n not in ("uid", EVENT)))
 
     @property
     def required(self) -> tuple[str, ...]:
@@ -111,6 +137,28 @@ class EventFile:
     def row_required(self, name: str) -> tuple[str, ...]:
         fields = self.row_model(name).model_fields
         return (EVENT, *(name for name, info in fields.items() if info.is_required()))
+
+
+@dataclass(frozen=True, slots=True)
+class EventFile(HeadedFile):
+    """A file of things that happened."""
+
+    stem: str
+    kind: EventKind
+    model: type[EventIn]
+    act: Callable[[Actor, Any], Recorded]
+    rows: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class CorrectionFile(HeadedFile):
+    """A file of corrections of events: of those in other files, or on record already."""
+
+    stem: str
+    model: type[Given]
+    act: Callable[[Actor, Any, bool, uuid.UUID], Outcome]
+    """Corrects as the input says, known by a UUID from then on; with True only as a preview."""
+    rows: Mapping[str, str] = field(default_factory=dict)
 
 
 def _register(model: type[Register]) -> EnterRow:
@@ -162,6 +210,7 @@ EVENTS: tuple[EventFile, ...] = (
         {"pieces": "collection_pieces"},
     ),
     EventFile("intakes", EventKind.INTAKE, IntakeIn, take_in, {"pieces": "intake_pieces"}),
+    EventFile("lifts", EventKind.LIFT, LiftIn, lift, {"ramets": "lifted_ramets"}),
     EventFile(
         "fragmentations",
         EventKind.FRAGMENTATION,
@@ -169,19 +218,64 @@ EVENTS: tuple[EventFile, ...] = (
         cut,
         {"sources": "fragmentation_sources", "children": "fragmentation_children"},
     ),
+    EventFile("taggings", EventKind.TAGGING, TaggingIn, retag, {"ramets": "retagged_ramets"}),
+    EventFile(
+        "relabellings",
+        EventKind.RELABELLING,
+        RelabellingIn,
+        relabel,
+        {"ramets": "relabelled_ramets"},
+    ),
+    EventFile("genet_merges", EventKind.GENET_MERGE, GenetMergeIn, merge_genets),
+    EventFile(
+        "identifications",
+        EventKind.IDENTIFICATION,
+        IdentificationIn,
+        identify,
+        {"ramets": "identified_ramets"},
+    ),
     EventFile("moves", EventKind.MOVE, MoveIn, move, {"ramets": "moved_ramets"}),
     EventFile(
-        "outplantings", EventKind.OUTPLANTING, OutplantingIn, plant, {"outplants": "outplants"}
+        "outplantings",
+        EventKind.OUTPLANTING,
+        OutplantingIn,
+        plant,
+        {"outplants": "outplants", "structures": "planted_structures"},
     ),
-    EventFile("visits", EventKind.VISIT, VisitIn, visit, {"observations": "observations"}),
+    EventFile(
+        "visits",
+        EventKind.VISIT,
+        VisitIn,
+        visit,
+        {"observations": "observations", "counts": "plot_counts"},
+    ),
+    EventFile(
+        "counts", EventKind.COUNT, CountIn, count_structures, {"counts": "counted_structures"}
+    ),
+    EventFile("endings", EventKind.ENDING, EndingIn, end_ramets, {"ramets": "ended_ramets"}),
+    EventFile(
+        "structure_losses",
+        EventKind.STRUCTURE_LOSS,
+        LossIn,
+        lose_structures,
+        {"structures": "lost_structures"},
+    ),
 )
 """In the order in which what happened on one day is taken, where no time is given."""
+
+CORRECTIONS: tuple[CorrectionFile, ...] = (
+    CorrectionFile("voids", VoidIn, void),
+    CorrectionFile("amendments", AmendIn, amend, {"sources": "amended_sources"}),
+)
+"""In the order in which they are carried out, after all events: what did not happen goes first, and
+may have been in the way of what happened otherwise."""
 
 STEMS: frozenset[str] = frozenset(
     [
         *(item.stem for item in REGISTERS),
         *(item.stem for item in EVENTS),
-        *(stem for item in EVENTS for stem in item.rows.values()),
+        *(item.stem for item in CORRECTIONS),
+        *(stem for item in (*EVENTS, *CORRECTIONS) for stem in item.rows.values()),
     ]
 )
 """The names of all files, without `.csv`."""

@@ -5,14 +5,22 @@ Names, sizes and columns of files; rows that are too short or too long; texts th
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from nursery.core.codes import normalise
 from nursery.core.dates import DateError, When, is_future, latest_today, parse_when
 from nursery.exchange.loading.blame import Blame
-from nursery.exchange.loading.files import EVENT, EVENTS, REGISTERS, SINCE, STEMS
+from nursery.exchange.loading.files import (
+    CORRECTIONS,
+    EVENT,
+    EVENTS,
+    REGISTERS,
+    SINCE,
+    STEMS,
+    HeadedFile,
+)
 from nursery.exchange.loading.reading import Unreadable, cell_fault, records
 from nursery.exchange.loading.report import Fault, Report
 from nursery.exchange.loading.spool import Line, Spool
@@ -60,32 +68,51 @@ def gather(folder: Path, spool: Spool, report: Report, blame: Blame) -> None:
                 key = f"standing of {line.cells.get('code', '')}"
                 spool.add_event(line, key, _when(line.cells.get(SINCE, "")), _STANDING_RANK)
     for rank, event in enumerate(EVENTS, start=_STANDING_RANK + 1):
-        if event.stem in found:
-            shape = _Shape(event.columns, event.required)
-            seen: set[str] = set()
-            for line in _lines(found[event.stem], event.stem, shape, report, blame):
-                key = line.cells.get(EVENT, "")
-                if _refused_key(key, seen, line, report):
-                    continue
-                seen.add(key)
-                spool.add_event(line, key, _when(line.cells.get("when", "")), rank)
-                spool.add_made(made(event.stem, key), event.stem, key)
-        for name, stem in event.rows.items():
-            if stem not in found:
-                continue
-            shape = _Shape(event.row_columns(name), event.row_required(name))
-            if event.stem not in found:
-                message = f"Its rows belong to events in {file_name(event.stem)}, which is missing."
-                report.add(Fault(file_name(stem), None, "", "", "missing_file", message))
-                continue
-            for line in _lines(found[stem], stem, shape, report, blame):
-                key = line.cells.get(EVENT, "")
-                spool.add(line, key)
-                if code := normalise(line.cells.get("code", "")):
-                    spool.add_made(made(BORN, code), event.stem, key)
-                if stem == PLANTED and (code := normalise(line.cells.get("ramet", ""))):
-                    spool.add_made(made(PLANTED, code), event.stem, key)
-            _strays(event.stem, stem, spool, report, blame)
+        for line, key in _heads(event, found, report, blame):
+            spool.add_event(line, key, _when(line.cells.get("when", "")), rank)
+            spool.add_made(made(event.stem, key), event.stem, key)
+        _details(event, found, spool, report, blame)
+    for correction in CORRECTIONS:
+        for line, key in _heads(correction, found, report, blame):
+            spool.add(line, key)
+        _details(correction, found, spool, report, blame)
+
+
+def _heads(
+    item: HeadedFile, found: Mapping[str, Path], report: Report, blame: Blame
+) -> Iterator[tuple[Line, str]]:
+    """The sound rows of a file that names one event a row, with their keys."""
+    if item.stem not in found:
+        return
+    shape = _Shape(item.columns, item.required)
+    seen: set[str] = set()
+    for line in _lines(found[item.stem], item.stem, shape, report, blame):
+        key = line.cells.get(EVENT, "")
+        if not _refused_key(key, seen, line, report):
+            seen.add(key)
+            yield line, key
+
+
+def _details(
+    item: HeadedFile, found: Mapping[str, Path], spool: Spool, report: Report, blame: Blame
+) -> None:
+    """The rows of what a file's rows name, from the files beside it."""
+    for name, stem in item.rows.items():
+        if stem not in found:
+            continue
+        shape = _Shape(item.row_columns(name), item.row_required(name))
+        if item.stem not in found:
+            message = f"Its rows belong to events in {file_name(item.stem)}, which is missing."
+            report.add(Fault(file_name(stem), None, "", "", "missing_file", message))
+            continue
+        for line in _lines(found[stem], stem, shape, report, blame):
+            key = line.cells.get(EVENT, "")
+            spool.add(line, key)
+            if code := normalise(line.cells.get("code", "")):
+                spool.add_made(made(BORN, code), item.stem, key)
+            if stem == PLANTED and (code := normalise(line.cells.get("ramet", ""))):
+                spool.add_made(made(PLANTED, code), item.stem, key)
+        _strays(item.stem, stem, spool, report, blame)
 
 
 def _known_files(folder: Path, report: Report) -> dict[str, Path]:

@@ -1,4 +1,5 @@
-"""Hands what a folder holds to the actions: registers first, then events in the order of dates.
+"""Hands what a folder holds to the actions: registers first, then events in the order of dates,
+then corrections of events.
 
 Everything happens in one transaction: all of it is stored, or nothing. A refused row is taken back
 to a savepoint and the next one is tried, so that one run names every row that has to be mended.
@@ -20,17 +21,12 @@ from nursery.core import bulk
 from nursery.core.actor import Actor, require_write
 from nursery.core.codes import normalise
 from nursery.core.errors import Conflict, Problem, Trouble
-from nursery.core.inputs import EventIn, Given, read
+from nursery.core.inputs import EventIn, read
 from nursery.exchange.loading.blame import Blame
-from nursery.exchange.loading.files import (
-    EVENT,
-    EVENTS,
-    SEPARATOR,
-    SINCE,
-    EventFile,
-    is_list,
-)
+from nursery.exchange.loading.corrections import CorrectionLoader
+from nursery.exchange.loading.files import CORRECTIONS, EVENT, EVENTS, SINCE, EventFile
 from nursery.exchange.loading.gathering import BORN, PLANTED, file_name, gather, made
+from nursery.exchange.loading.naming import fault_of, place_of, uid_of, values_of
 from nursery.exchange.loading.registers import RegisterLoader
 from nursery.exchange.loading.report import Fault, Report, unstorable
 from nursery.exchange.loading.spool import Line, Spool
@@ -40,23 +36,9 @@ from nursery.lineage.inputs import StandingIn, StructureMoveIn
 Progress = Callable[[int, int], None]
 """Told how many rows are done, of how many."""
 
-NAMESPACE = uuid.UUID("5d0c8d0e-5a53-5c1f-9a55-1f6c6a1e2b47")
-"""Under which the keys of events become uids. It must never change."""
-
 _STRUCTURES = "structures"
 _UNSTORABLE = (IntegrityError, DataError)
 _BY_STEM = {event.stem: event for event in EVENTS}
-
-
-def uid_of(kind: str, key: str) -> uuid.UUID:
-    """The uid of an event by its kind's word and its key; a key that is a UUID is the uid itself.
-
-    Version 5 (RFC 9562) over kind and key: the same key is the same event in every load.
-    """
-    try:
-        return uuid.UUID(key)
-    except ValueError:
-        return uuid.uuid5(NAMESPACE, f"{kind}/{key}")
 
 
 def load(
@@ -118,6 +100,10 @@ class _Loader:
                 self._step(1)
             else:
                 self._event(_BY_STEM[line.file], line, key)
+        corrections = CorrectionLoader(self._actor, self._spool, self._report, self._blame)
+        for correction in CORRECTIONS:
+            for line, key in self._spool.keyed(correction.stem):
+                self._step(corrections.load(correction, line, key))
 
     def _step(self, rows: int) -> None:
         self._done += rows
@@ -166,12 +152,10 @@ class _Loader:
         details: Mapping[str, Sequence[Line]],
     ) -> bool:
         """Build the input of an event and act; whether it was taken."""
-        data: dict[str, Any] = {"uid": uid, **_values(event.model, line.cells)}
-        if "collection" in data:
-            data["collection"] = uid_of("collection", data["collection"])
+        data: dict[str, Any] = {"uid": uid, **values_of(event.model, line.cells)}
         for name, rows in details.items():
             if rows:
-                data[name] = [_values(event.row_model(name), row.cells) for row in rows]
+                data[name] = [values_of(event.row_model(name), row.cells) for row in rows]
             elif event.model.model_fields[name].is_required():
                 message = f"No row of {file_name(event.rows[name])} names this event."
                 self._report.add(
@@ -180,7 +164,7 @@ class _Loader:
                 return False
 
         def place(problem: Problem) -> tuple[Line, str]:
-            return _place(problem.path, line, details)
+            return place_of(problem.path, line, details)
 
         return self._act(event.model, data, event.act, line, key, place)
 
@@ -198,7 +182,7 @@ class _Loader:
             given = read(model, data)
         except Trouble as trouble:
             for problem in trouble.problems:
-                self._report.add(_fault(problem, *place(problem)))
+                self._report.add(fault_of(problem, *place(problem)))
             return False
         try:
             recorded = act(self._actor, given)
@@ -214,7 +198,7 @@ class _Loader:
         except Trouble as trouble:
             for problem in trouble.problems:
                 at, column = place(problem)
-                fault = self._too_early(_fault(problem, at, column), line)
+                fault = self._too_early(fault_of(problem, at, column), line)
                 named = [*at.cells.values(), str(data.get("collection", ""))]
                 self._report.add(self._blame.of_problem(problem, fault, named))
                 if column == "code":
@@ -239,6 +223,7 @@ class _Loader:
             "unknown_ramet": (BORN, normalise(fault.value) or ""),
             "not_planted_here": (PLANTED, normalise(fault.value) or ""),
             "unknown_collection": ("collections", fault.value),
+            "unknown_lot": ("fragmentations", fault.value),
         }
         if fault.code not in names:
             return fault
@@ -252,36 +237,3 @@ class _Loader:
                 kind = _BY_STEM[maker.file].kind.word
                 return replace(fault, code=f"before_{kind}", message=message)
         return fault
-
-
-def _fault(problem: Problem, line: Line, column: str) -> Fault:
-    value = line.cells.get(column, "")
-    return Fault(file_name(line.file), line.row, column, value, problem.code, problem.message)
-
-
-def _values(model: type[Given], cells: Mapping[str, str]) -> dict[str, Any]:
-    """Cells as the fields of an input; empty ones are left to its defaults."""
-    values: dict[str, Any] = {}
-    for name, cell in cells.items():
-        if name == EVENT or not cell:
-            continue
-        if is_list(model, name):
-            values[name] = [part.strip() for part in cell.split(SEPARATOR) if part.strip()]
-        else:
-            values[name] = cell
-    return values
-
-
-def _place(
-    path: Sequence[str | int], head: Line, details: Mapping[str, Sequence[Line]]
-) -> tuple[Line, str]:
-    """The row and the column that a path into the input is about."""
-    if not path:
-        return head, ""
-    name = str(path[0])
-    if name not in details:
-        return head, EVENT if name == "uid" else name
-    if len(path) > 1 and isinstance(path[1], int) and path[1] < len(details[name]):
-        column = str(path[2]) if len(path) > 2 else ""
-        return details[name][path[1]], column
-    return head, ""

@@ -95,6 +95,14 @@ class Spool:
         """The lines of a register file, in file order."""
         yield from self._lines("WHERE file = ? AND key = '' ORDER BY seq", file)
 
+    def keyed(self, file: str) -> Iterator[tuple[Line, str]]:
+        """The lines of a file with their keys, in file order."""
+        cursor = self._db.execute(
+            "SELECT row, cells, key FROM line WHERE file = ? ORDER BY seq", (file,)
+        )
+        for row, cells, key in cursor.fetchall():
+            yield Line(file, row, json.loads(cells)), key
+
     def with_key(self, file: str, key: str) -> list[Line]:
         """The lines of a detail file that name this event, in file order."""
         return list(self._lines("WHERE file = ? AND key = ? ORDER BY seq", file, key))

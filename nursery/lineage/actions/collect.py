@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from django.db import transaction
 
 from nursery.core.actor import Actor, Role, require
-from nursery.core.dates import dated
+from nursery.core.dates import When, dated
 from nursery.core.errors import Problem, ProblemList, Refused
 from nursery.core.models import EventKind
 from nursery.core.recording import Recorded, begin
@@ -99,6 +99,26 @@ def collect(actor: Actor, given: CollectionIn) -> Recorded:
     return recorded
 
 
+def refuse_when(colony: DonorColony, when: When) -> None:
+    """Refuse (`colony_closed`, `before_colony_found`) a day on which nothing can be taken of it."""
+    problems = ProblemList()
+    if colony.closed_on is not None and when.earliest > colony.closed_on:
+        problems.add(
+            "colony_closed",
+            f"{colony.code} was closed on {colony.closed_on}; nothing can be taken from it "
+            f"{dated(when)}.",
+            "when",
+        )
+    if colony.found_on is not None and when.latest < colony.found_on:
+        problems.add(
+            "before_colony_found",
+            f"{colony.code} was found on {colony.found_on}; an entry {dated(when)} is before that. "
+            "Check both dates.",
+            "when",
+        )
+    problems.raise_if_any()
+
+
 def _source(given: CollectionIn) -> _Source:
     problems = ProblemList()
     if given.colony is not None:
@@ -112,21 +132,7 @@ def _source(given: CollectionIn) -> _Source:
                 "unknown_donorcolony", f"There is no donor colony {given.colony}.", "colony"
             )
             raise Refused(problems.items)
-        if colony.closed_on is not None and given.when.earliest > colony.closed_on:
-            problems.add(
-                "colony_closed",
-                f"{colony.code} was closed on {colony.closed_on}; nothing can be taken from it "
-                f"{dated(given.when)}.",
-                "when",
-            )
-        if colony.found_on is not None and given.when.latest < colony.found_on:
-            problems.add(
-                "before_colony_found",
-                f"{colony.code} was found on {colony.found_on}; an entry {dated(given.when)} is "
-                "before that. Check both dates.",
-                "when",
-            )
-        problems.raise_if_any()
+        refuse_when(colony, given.when)
         return _Source(colony, colony.reef, colony.taxon, colony.genet)
     reef = Reef.objects.filter(code=given.reef).first()
     taxon = Taxon.objects.filter(code=given.taxon).first()

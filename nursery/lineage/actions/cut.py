@@ -17,6 +17,7 @@ from nursery.lineage.births import give_codes, give_tags, series_prefix
 from nursery.lineage.descent import fragmentation_of
 from nursery.lineage.inputs import ChildIn, FragmentationIn
 from nursery.lineage.ledger import Entry, lock, record
+from nursery.lineage.members import states_at
 from nursery.lineage.models import Fragmentation, Ramet, Source
 from nursery.lineage.permission import require_stock
 from nursery.lineage.replay import Change
@@ -57,7 +58,8 @@ def cut(actor: Actor, given: FragmentationIn) -> Recorded:
     )
     require_stock(actor, sources, found.targets, act=ACT)
     _refuse_mixed_taxa(sources)
-    aboard = all(ramet.place == Place.PACKED for ramet in sources)
+    then = states_at(locked, given.when.upper).values()
+    aboard = all(state.place is Place.PACKED for state in then)
     fragmentation = fragmentation_of(sources)
     fragmentation.event = event
     fragmentation.children_count = len(rows)

@@ -1,8 +1,8 @@
-"""Placing and moving ramets, and packing them for a journey."""
+"""Placing and moving ramets, packing them for a journey, and giving them another base."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from dataclasses import replace
 
 from django.db import transaction
 
@@ -17,9 +17,8 @@ from nursery.lineage.ledger import Entry, lock, record
 from nursery.lineage.permission import require_stock
 from nursery.lineage.replay import Change
 from nursery.lineage.resolve import all_of
-from nursery.lineage.spots import Wish, assign
+from nursery.lineage.spots import Spot, Wish, assign
 from nursery.lineage.words import Place, What
-from nursery.places.models import Structure
 
 ACT = "move ramets"
 
@@ -28,8 +27,9 @@ ACT = "move ramets"
 def move(actor: Actor, given: MoveIn) -> Recorded:
     """Record a move of up to 1,000 ramets; they may change places with one another.
 
-    Raises NotAllowed; Refused (`unknown_ramet`, `not_living`, `still_planted`, `where_to`,
-    `before_…`, and those of spots).
+    One for which only a base is given stays where it is, on the reef too. Raises NotAllowed;
+    Refused (`unknown_ramet`, `not_living`, `still_planted`, `where_to`, `before_…`,
+    `behind_later_entry`, and those of spots).
     """
     require(actor, Role.NURSERY, Role.FIELD, act=ACT)
     recorded = begin(actor, EventKind.MOVE, given)
@@ -43,38 +43,50 @@ def move(actor: Actor, given: MoveIn) -> Recorded:
     )
     locked = lock(ids)
     ramets = [locked[pk] for pk in ids]
-    structures: Mapping[int, Structure] = {}
-    if given.packed:
-        require_stock(actor, ramets, [], act=ACT)
-        changes = [Change(What.PACKED, place=Place.PACKED)] * len(ramets)
-    else:
-        found = assign(
-            [_wish(row, moved, given) for row, moved in enumerate(given.ramets)],
-            given.when,
-            ramets,
-        )
-        structures = found.locked
-        require_stock(actor, ramets, found.targets, act=ACT)
-        changes = [placed(What.PLACED, spot) for spot in found.spots if spot is not None]
+    wishes = [_wish(row, moved, given) for row, moved in enumerate(given.ramets)]
+    stays = {ramet.pk for ramet, wish in zip(ramets, wishes, strict=True) if not wish}
+    stays = set() if given.packed else stays
+    found = assign(
+        wishes,
+        given.when,
+        leaving=[ramet for ramet in ramets if ramet.pk not in stays],
+        staying=[ramet for ramet in ramets if ramet.pk in stays],
+    )
+    require_stock(actor, ramets, found.targets, act=ACT)
     record(
         event,
         [
-            Entry(ramet, change, ("ramets", row, "ramet"))
-            for row, (ramet, change) in enumerate(zip(ramets, changes, strict=True))
+            Entry(ramet, _change(moved, spot, given.packed), ("ramets", row, "ramet"))
+            for row, (ramet, moved, spot) in enumerate(
+                zip(ramets, given.ramets, found.spots, strict=True)
+            )
         ],
-        structures,
+        found.locked,
     )
     return recorded
 
 
-def _wish(row: int, moved: MovedIn, given: MoveIn) -> Wish:
+def _wish(row: int, moved: MovedIn, given: MoveIn) -> Wish | None:
+    """Where it is to go, or None where it is packed or stays."""
+    if given.packed:
+        return None
     structure = moved.structure or given.structure
-    if structure is None:
-        raise Refused(
-            Problem(
-                "where_to",
-                f"Say where {moved.ramet} goes: name a structure.",
-                ("ramets", row, "structure"),
-            )
+    if structure is not None:
+        return Wish(structure, moved.cell, ("ramets", row, "cell"))
+    if moved.base is not None and moved.cell is None:
+        return None
+    raise Refused(
+        Problem(
+            "where_to",
+            f"Say where {moved.ramet} goes: name a structure.",
+            ("ramets", row, "structure"),
         )
-    return Wish(structure, moved.cell, ("ramets", row, "cell"))
+    )
+
+
+def _change(moved: MovedIn, spot: Spot | None, packed: bool) -> Change:
+    if packed:
+        return Change(What.PACKED, place=Place.PACKED, base=moved.base)
+    if spot is None:
+        return Change(What.REBASED, base=moved.base)
+    return replace(placed(What.PLACED, spot), base=moved.base)

@@ -1,4 +1,5 @@
-"""Stock that stood in a nursery before its records began: legacy ramets."""
+"""Stock without recorded cuttings: from before the records, found loose, settled, or received from
+another programme."""
 
 from __future__ import annotations
 
@@ -6,6 +7,7 @@ from collections.abc import Iterable, Sequence
 
 from django.db import transaction
 
+from nursery.core import bulk
 from nursery.core.actor import Actor, require_at
 from nursery.core.errors import ProblemList, Refused
 from nursery.core.models import EventKind
@@ -17,7 +19,7 @@ from nursery.lineage.actions.intake import placed
 from nursery.lineage.births import give_codes, give_tags, series_prefix
 from nursery.lineage.inputs import LegacyIn, StockEntryIn
 from nursery.lineage.ledger import Entry, record
-from nursery.lineage.models import Ramet, StockEntry
+from nursery.lineage.models import Parent, Ramet, StockEntry
 from nursery.lineage.replay import Change
 from nursery.lineage.spots import Wish, assign, cell_of_nothing
 from nursery.lineage.words import Life, Origin, Place, Purpose, What
@@ -26,11 +28,13 @@ from nursery.places.models import Nursery
 
 @transaction.atomic
 def enter_stock(actor: Actor, given: StockEntryIn) -> Recorded:
-    """Record legacy ramets. Donor colonies of one genet imply it where none is named.
+    """Record ramets that came into the record without recorded cuttings.
 
-    Raises NotAllowed; Refused (`unknown_nursery`, `unknown_taxon`, `unknown_genet`,
-    `unknown_donorcolony`, `genet_other_taxon`, `donor_other_taxon`, and those of spots, codes and
-    tags).
+    Donor colonies of one genet imply it where none is named. A found ramet has no genet, so that it
+    counts for no individual until it is identified or relabelled. Raises NotAllowed; Refused
+    (`unknown_nursery`, `unknown_taxon`, `unknown_genet`, `unknown_donorcolony`,
+    `genet_other_taxon`, `donor_other_taxon`, `found_is_unidentified`, `not_of_this_origin`,
+    `programme_missing`, and those of spots, codes and tags).
     """
     nursery = Nursery.objects.select_related("series").filter(code=given.nursery).first()
     homes = [(nursery.pk if nursery else None, str(nursery or given.nursery))]
@@ -45,9 +49,14 @@ def enter_stock(actor: Actor, given: StockEntryIn) -> Recorded:
         raise Refused(problems.items)
     attach(event, given.permits)
     known = _Known(given.ramets)
-    ramets = [known.ramet(row, wanted, problems) for row, wanted in enumerate(given.ramets)]
+    origins = [_origin(wanted, given) for wanted in given.ramets]
+    _refuse_programme(given, origins, problems)
+    ramets = []
+    for row, (wanted, origin) in enumerate(zip(given.ramets, origins, strict=True)):
+        _refuse_misplaced(row, wanted, origin, problems)
+        ramets.append(known.ramet(row, wanted, origin, problems))
     problems.raise_if_any()
-    StockEntry.objects.create(event=event, nursery=nursery)
+    StockEntry.objects.create(event=event, nursery=nursery, programme=given.programme)
     found = assign(
         [_wish(row, wanted, given) for row, wanted in enumerate(given.ramets)], given.when
     )
@@ -82,6 +91,7 @@ def enter_stock(actor: Actor, given: StockEntryIn) -> Recorded:
         ],
         found.locked,
     )
+    known.give_parents(ramets)
     give_tags(
         event,
         [
@@ -101,16 +111,68 @@ def _wish(row: int, wanted: LegacyIn, given: StockEntryIn) -> Wish | None:
     return Wish(structure, wanted.cell, ("ramets", row, "cell"))
 
 
+def _origin(wanted: LegacyIn, given: StockEntryIn) -> Origin:
+    return Origin.of(wanted.origin or given.origin)
+
+
+def _refuse_programme(
+    given: StockEntryIn, origins: Sequence[Origin], problems: ProblemList
+) -> None:
+    """Received ramets, and only they, came from another programme."""
+    received = Origin.RECEIVED in origins
+    if received and not given.programme:
+        problems.add(
+            "programme_missing",
+            "Name the programme that the received ramets came from.",
+            "programme",
+        )
+    if given.programme and not received:
+        problems.add(
+            "not_of_this_origin",
+            f"No ramet of this entry is received, so none came from {given.programme}.",
+            "programme",
+        )
+
+
+_WRONG = {
+    (Origin.LEGACY, "parents"): "Parents are those of a settled ramet; this one is legacy stock.",
+    (Origin.SETTLED, "donors"): "A settled ramet was taken from no donor colony. Name the genets "
+    "of its possible parents instead.",
+    (Origin.RECEIVED, "donors"): "Donor colonies are those of this programme; a received ramet "
+    "comes from another. Name its genet.",
+    (Origin.RECEIVED, "parents"): "Parents are those of a settled ramet; this one was received.",
+}
+_SAYS_WHO = ("genet", "donors", "parents", "generation")
+
+
+def _refuse_misplaced(row: int, wanted: LegacyIn, origin: Origin, problems: ProblemList) -> None:
+    """Refuse what cannot be known of a ramet that came in this way."""
+    for field in _SAYS_WHO:
+        value = getattr(wanted, field)
+        if value is None or value == ():
+            continue
+        if origin is Origin.FOUND:
+            problems.add(
+                "found_is_unidentified",
+                f"Of a loose piece nobody knows the {field} yet. Enter it without; then identify "
+                "it as a known ramet, or relabel it with its genet.",
+                *("ramets", row, field),
+            )
+        elif (origin, field) in _WRONG:
+            problems.add("not_of_this_origin", _WRONG[origin, field], "ramets", row, field)
+
+
 class _Known:
     """Everything the rows name, looked up together."""
 
     def __init__(self, rows: Iterable[LegacyIn]) -> None:
         wanted = list(rows)
         self.donors: list[list[int]] = []
+        self.parents: list[list[int]] = []
         self.taxa = {
             row.code: row for row in Taxon.objects.filter(code__in={r.taxon for r in wanted})
         }
-        genets = {r.genet for r in wanted if r.genet}
+        genets = {r.genet for r in wanted if r.genet} | {c for r in wanted for c in r.parents}
         self.genets = {row.code: row for row in Genet.objects.filter(code__in=genets)}
         donors = {code for r in wanted for code in r.donors}
         self.colonies = {
@@ -118,7 +180,7 @@ class _Known:
             for row in DonorColony.objects.select_related("genet").filter(code__in=donors)
         }
 
-    def ramet(self, row: int, wanted: LegacyIn, problems: ProblemList) -> Ramet:
+    def ramet(self, row: int, wanted: LegacyIn, origin: Origin, problems: ProblemList) -> Ramet:
         """The ramet that a row describes, without its code."""
         taxon = self.taxa.get(wanted.taxon)
         if taxon is None:
@@ -130,6 +192,15 @@ class _Known:
             problems.add(
                 "unknown_genet", f"There is no genet {wanted.genet}.", "ramets", row, "genet"
             )
+        for code in wanted.parents:
+            if code not in self.genets:
+                problems.add(
+                    "unknown_genet", f"There is no genet {code}.", "ramets", row, "parents"
+                )
+        # Of any taxon: corals cross.
+        self.parents.append(
+            sorted({self.genets[code].pk for code in wanted.parents if code in self.genets})
+        )
         colonies = [self.colonies[code] for code in wanted.donors if code in self.colonies]
         self.donors.append(sorted({colony.pk for colony in colonies}))
         for code in wanted.donors:
@@ -163,7 +234,7 @@ class _Known:
             )
         return Ramet(
             taxon=taxon,
-            origin=Origin.LEGACY,
+            origin=origin,
             pieces=wanted.pieces,
             base=wanted.base,
             purpose=Purpose.of(wanted.purpose),
@@ -171,6 +242,17 @@ class _Known:
             genet=genet,
             generation=wanted.generation,
             note=wanted.note,
+        )
+
+    def give_parents(self, ramets: Sequence[Ramet]) -> None:
+        """Keep the genets that may be parents of each (saved) ramet."""
+        bulk.insert(
+            Parent,
+            [
+                Parent(ramet=ramet, genet_id=pk)
+                for ramet, ids in zip(ramets, self.parents, strict=True)
+                for pk in ids
+            ],
         )
 
     def give_donors(self, ramets: Sequence[Ramet]) -> None:

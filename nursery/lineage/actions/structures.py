@@ -8,7 +8,7 @@ from typing import Any
 from django.db import transaction
 
 from nursery.core.actor import Actor, Role, require, require_at
-from nursery.core.dates import When
+from nursery.core.dates import When, dated, words
 from nursery.core.errors import Problem, ProblemList, Refused
 from nursery.core.models import Event, EventKind
 from nursery.core.recording import Recorded, begin
@@ -23,7 +23,7 @@ from nursery.lineage.words import Life
 from nursery.places.actions import Standing, busy, lock_structures, lock_with_kin, put
 from nursery.places.cells import Cell, CellError, parse_cell
 from nursery.places.models import Bay, Plot, Structure, StructureStep
-from nursery.places.queries import plots_by_code, structures_by_code
+from nursery.places.queries import lost_on, plots_by_code, structures_by_code
 
 ACT = "move structures"
 
@@ -70,8 +70,10 @@ def stand(event: Event, standings: Sequence[Standing], lost: bool = False) -> No
     moment = candidates(event.when, keys)[0]
     event.moment = stamp(moment)
     event.save(update_fields=["moment"])
-    put(event, standings, lost)
     late = any(key[0] > moment for key in keys)
+    if late:
+        _refuse_lost_with_parent(event, standings)
+    put(event, standings, lost)
     if not late:
         busy(kin.values(), event.moment)
         return
@@ -87,6 +89,30 @@ def stand(event: Event, standings: Sequence[Standing], lost: bool = False) -> No
             )
         ) from None
     busy_anew(kin.keys())
+
+
+def _refuse_lost_with_parent(event: Event, standings: Sequence[Standing]) -> None:
+    """A late move of what was lost later with the structure it stood in: it was not there, then."""
+    rows = [standing.structure.pk for standing in standings]
+    steps = StructureStep.objects.filter(structure__in=rows, live=True).select_related(
+        "event", "structure"
+    )
+    for pk in rows:
+        parent: int | None = None
+        for step in steps.filter(structure=pk).order_by("order"):
+            later = step.event.moment > event.moment
+            with_it = StructureStep.objects.filter(event=step.event, structure=parent, live=True)
+            if later and step.lost and parent is not None and with_it.exists():
+                raise Refused(
+                    Problem(
+                        "behind_later_entry",
+                        f"{step.structure.code} was lost {dated(step.event.when)} with what it "
+                        f"stood in. This move {dated(event.when)} would come before it, and it "
+                        "would not have been there. Check both dates.",
+                        ("when",),
+                    )
+                )
+            parent = step.parent_id
 
 
 @transaction.atomic
@@ -188,6 +214,12 @@ def _standing(
         return Standing(structure, plot=plots[row.plot])
     parent = structures[row.parent or ""]
     path = ("structures", number, "cell")
+    if (since := lost_on(parent, when)) is not None:
+        problems.add(
+            "structure_lost",
+            f"{parent.code} was lost {words(since)}.",
+            *("structures", number, "parent"),
+        )
     grid = parent.grid
     if row.cell is None:
         if grid is not None:

@@ -12,7 +12,7 @@ from rest_framework import serializers
 from nursery.core.actor import Actor
 from nursery.core.api.answers import schema_of
 from nursery.core.api.base import EventViewSet
-from nursery.core.api.serializers import derived_serializer
+from nursery.core.api.serializers import AnyField, AnySerializer, derived_serializer
 from nursery.core.models import Event, EventKind
 from nursery.core.plain import plain
 from nursery.core.recording import Recorded
@@ -38,7 +38,7 @@ from nursery.lineage.inputs import (
     StockEntryIn,
     StructureMoveIn,
 )
-from nursery.lineage.models import Fragmentation, Intake, Step, StockEntry
+from nursery.lineage.models import Fragmentation, Intake, Ramet, Step, StockEntry
 from nursery.places.api import ParentCellField
 from nursery.places.models import StructureStep
 
@@ -84,11 +84,21 @@ class SteppedViewSet(EventViewSet):
         return with_steps(rows, f"{self.path()}__" if self.path() else "")
 
 
-def _steps() -> serializers.Field[Any, Any, Any, Any]:
-    return cast(
-        "serializers.Field[Any, Any, Any, Any]",
-        StepSerializer(many=True, read_only=True, source="event.steps"),
-    )
+def rows_of(serializer: type[AnySerializer], source: str | None = None) -> AnyField:
+    """Rows of one event as a field of it; `source` where the field is called otherwise."""
+    options: dict[str, Any] = {} if source is None else {"source": source}
+    return cast("AnyField", serializer(many=True, read_only=True, **options))
+
+
+def steps_of(path: str = "event") -> AnyField:
+    """What an event did to which ramet, for a row that leads to it by `path` ("": itself)."""
+    return rows_of(StepSerializer, f"{path}.steps" if path else None)
+
+
+def standings(rows: QuerySet[Any]) -> QuerySet[Any]:
+    """The events with where each put structures: one more query."""
+    steps = StructureStep.objects.select_related("structure", "bay", "parent", "plot")
+    return rows.prefetch_related(Prefetch("structure_steps", queryset=steps.order_by("pk")))
 
 
 class CollectionViewSet(SteppedViewSet):
@@ -100,7 +110,7 @@ class CollectionViewSet(SteppedViewSet):
     input_model = CollectionIn
     filterset_class = CollectionFilters
     also = {"position": PositionField()}
-    also_detailed = {"flags": FlagsField(source="*", read_only=True), "steps": _steps()}
+    also_detailed = {"flags": FlagsField(source="*", read_only=True), "steps": steps_of()}
 
     def act(self, actor: Actor, given: CollectionIn) -> Recorded:
         return collect(actor, given)
@@ -118,7 +128,7 @@ class IntakeViewSet(SteppedViewSet):
     input_model = IntakeIn
     filterset_class = AtNurseryFilters
     also = {"collection": serializers.UUIDField(source="collection.event.uid", read_only=True)}
-    also_detailed = {"steps": _steps()}
+    also_detailed = {"steps": steps_of()}
 
     def act(self, actor: Actor, given: IntakeIn) -> Recorded:
         return take_in(actor, given)
@@ -136,7 +146,7 @@ class FragmentationViewSet(SteppedViewSet):
     input_model = FragmentationIn
     filterset_class = FragmentationFilters
     also = {"donors": DonorCodes()}
-    also_detailed = {"steps": _steps()}
+    also_detailed = {"steps": steps_of()}
 
     def act(self, actor: Actor, given: FragmentationIn) -> Recorded:
         return cut(actor, given)
@@ -158,11 +168,7 @@ class MoveViewSet(SteppedViewSet):
     model = Event
     input_model = MoveIn
     filterset_class = MoveFilters
-    also_detailed = {
-        "steps": cast(
-            "serializers.Field[Any, Any, Any, Any]", StepSerializer(many=True, read_only=True)
-        )
-    }
+    also_detailed = {"steps": steps_of("")}
 
     def act(self, actor: Actor, given: MoveIn) -> Recorded:
         return move(actor, given)
@@ -175,29 +181,47 @@ class StructureMoveViewSet(EventViewSet):
     model = Event
     input_model = StructureMoveIn
     filterset_class = StructureMoveFilters
-    also_detailed = {
-        "structures": cast(
-            "serializers.Field[Any, Any, Any, Any]",
-            StructureStepSerializer(many=True, read_only=True, source="structure_steps"),
-        )
-    }
+    also_detailed = {"structures": rows_of(StructureStepSerializer, "structure_steps")}
 
     def act(self, actor: Actor, given: StructureMoveIn) -> Recorded:
         return move_structures(actor, given)
 
     def detailed(self, rows: QuerySet[Any]) -> QuerySet[Any]:
-        steps = StructureStep.objects.select_related("structure", "bay", "parent", "plot")
-        return rows.prefetch_related(Prefetch("structure_steps", queryset=steps.order_by("pk")))
+        return standings(rows)
+
+
+@extend_schema_field({"type": "array", "items": {"type": "string"}})
+class ParentGenets(serializers.Field):  # type: ignore[type-arg]
+    """The codes of the genets that a settled ramet may descend from."""
+
+    def to_representation(self, value: Any) -> list[str]:
+        return sorted(row.genet.code for row in value.all())
+
+
+EnteredSerializer = derived_serializer(
+    Ramet,
+    name="Entered",
+    hide={field.name for field in Ramet._meta.fields} - {"code", "origin"},
+    also={"parents": ParentGenets(read_only=True)},
+)
 
 
 class StockEntryViewSet(SteppedViewSet):
-    """Stock that stood in a nursery before its records began."""
+    """Stock whose cuttings were not recorded: legacy, found, settled, or received."""
 
     kind = EventKind.STOCK_ENTRY
     model = StockEntry
     input_model = StockEntryIn
     filterset_class = AtNurseryFilters
-    also_detailed = {"steps": _steps()}
+    also_detailed = {
+        "ramets": rows_of(EnteredSerializer, "event.births"),
+        "steps": steps_of(),
+    }
 
     def act(self, actor: Actor, given: StockEntryIn) -> Recorded:
         return enter_stock(actor, given)
+
+    def detailed(self, rows: QuerySet[Any]) -> QuerySet[Any]:
+        # Those of a voided entry have never been: they are told all the same.
+        born = Ramet.everything.order_by("pk").prefetch_related("parents__genet")
+        return super().detailed(rows).prefetch_related(Prefetch("event__births", queryset=born))

@@ -5,7 +5,13 @@ from __future__ import annotations
 from typing import Any, ClassVar
 
 from django.db.models import Prefetch, QuerySet
-from drf_spectacular.utils import extend_schema, extend_schema_field, extend_schema_view
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import (
+    OpenApiParameter,
+    extend_schema,
+    extend_schema_field,
+    extend_schema_view,
+)
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
@@ -19,7 +25,7 @@ from nursery.core.plain import plain
 from nursery.donors import queries as donors
 from nursery.donors.models import DonorSetMember
 from nursery.lineage import queries, resolve
-from nursery.lineage.filters import RametFilters
+from nursery.lineage.filters import RametFilters, parse_day
 from nursery.lineage.models import Ramet, Tag
 from nursery.lineage.queries import Descent, PlaceView, Trace, place_view
 from nursery.lineage.words import Place
@@ -36,6 +42,8 @@ _REPLACED = frozenset(
         "plot",
         "steps_taken",
         "not_before",
+        "rebased",
+        "entered_genet",
     ]
 )
 """Fields that are shown in another form, or are the ledger's own."""
@@ -92,6 +100,9 @@ def _ramet_serializer(name: str) -> type[serializers.Serializer[Any]]:
             "genet": GenetCode(read_only=True, allow_null=True),
             "donors": DonorCodes(),
             "place": PlaceField(),
+            "base_now": serializers.CharField(
+                read_only=True, help_text="what it sits on now; `base` is what it was born on"
+            ),
             "tags": TagTexts(read_only=True),
             "born_when": serializers.CharField(source="born.when", read_only=True),
         },
@@ -104,7 +115,7 @@ DescendantSerializer = _ramet_serializer("Descendant")
 
 def shown_ramets(ramets: QuerySet[Ramet]) -> QuerySet[Ramet]:
     """The ramets with all that is shown of them: three queries however many there are."""
-    in_force = Tag.objects.filter(until__isnull=True).order_by("text")
+    in_force = Tag.objects.filter(until__isnull=True, live=True).order_by("text")
     return ramets.select_related(
         "taxon", "genet__canonical", "born", "donor_set", "structure__nursery", "plot__site"
     ).prefetch_related(
@@ -131,15 +142,30 @@ class RametListing(Listing):
 
 @extend_schema_view(list=extend_schema(summary="List of ramets"))
 class RametViewSet(RametListing):
-    """Ramets. One is named by its code, by a tag that it carries or carried, or by its place."""
+    """Ramets. One is named by its code, by a tag that it carries or carried, or by its place.
+
+    Tags change hands and cells change their holders: with `on`, a day, it is the ramet that the tag
+    or the place named then. What is told of it is what it is now.
+    """
+
+    known_parameters = {"retrieve": ("on",)}
 
     def get_queryset(self) -> QuerySet[Ramet]:
         return shown_ramets(Ramet.objects.all())
 
-    @extend_schema(summary="One ramet")
+    @extend_schema(
+        summary="One ramet",
+        parameters=[
+            OpenApiParameter(
+                "on", OpenApiTypes.DATE, description="the day of the tag or place; now if left out"
+            )
+        ],
+    )
     def retrieve(self, request: Request, code: str) -> Response:
         """A ramet as it is now. A name that nothing has is answered with near ones that exist."""
-        row = self.get_queryset().get(pk=resolve.one(code).pk)
+        text = request.query_params.get("on")
+        day = parse_day(text) if text is not None else None
+        row = self.get_queryset().get(pk=resolve.one(code, day).pk)
         return Response(self.listed([row])[0])
 
     @extend_schema(summary="Where it came from", responses={200: schema_of(Trace)})

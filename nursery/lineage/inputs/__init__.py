@@ -1,6 +1,15 @@
 """What comes in for each act of lineage. Things are named by code; a ramet also by a tag in force
 or by its place (`K-14 C7`)."""
 
+from nursery.lineage.inputs.ends import (
+    CountedIn,
+    CountIn,
+    EndedIn,
+    EndingIn,
+    FateWord,
+    LossIn,
+    LostIn,
+)
 from nursery.lineage.inputs.growing import (
     MOST_ROWS,
     ArrivalIn,
@@ -13,6 +22,7 @@ from nursery.lineage.inputs.growing import (
     LegacyIn,
     MovedIn,
     MoveIn,
+    NewRametIn,
     PieceIn,
     RametText,
     SourceIn,
@@ -20,6 +30,15 @@ from nursery.lineage.inputs.growing import (
     StockEntryIn,
     StructureMoveIn,
     TagText,
+)
+from nursery.lineage.inputs.identity import (
+    GenetMergeIn,
+    IdentificationIn,
+    IdentifiedIn,
+    RelabelledIn,
+    RelabellingIn,
+    TaggedIn,
+    TaggingIn,
 )
 
 __all__ = [
@@ -29,16 +48,31 @@ __all__ = [
     "CellText",
     "ChildIn",
     "CollectionIn",
+    "CountIn",
+    "CountedIn",
+    "EndedIn",
+    "EndingIn",
+    "FateWord",
     "FragmentationIn",
+    "GenetMergeIn",
+    "IdentificationIn",
+    "IdentifiedIn",
     "IntakeIn",
     "LegacyIn",
+    "LossIn",
+    "LostIn",
     "MoveIn",
     "MovedIn",
+    "NewRametIn",
     "PieceIn",
     "RametText",
+    "RelabelledIn",
+    "RelabellingIn",
     "SourceIn",
     "StandingIn",
     "StockEntryIn",
     "StructureMoveIn",
     "TagText",
+    "TaggedIn",
+    "TaggingIn",
 ]

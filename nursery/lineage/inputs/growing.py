@@ -39,6 +39,10 @@ TagText = Annotated[
     AfterValidator(printable),
 ]
 PurposeWord = Literal["production", "broodstock", "reserve"]
+OriginWord = Literal["legacy", "found", "settled", "received"]
+ProgrammeName = Annotated[
+    str, StringConstraints(strip_whitespace=True, max_length=120), AfterValidator(printable)
+]
 CauseWord = Literal[
     "unknown",
     "bleaching",
@@ -134,8 +138,8 @@ class SourceIn(Given):
     used_up: bool = False
 
 
-class ChildIn(Given):
-    """One new ramet. Without a cell it takes the next free one of its structure."""
+class NewRametIn(Given):
+    """What may be said of any new ramet. Without a cell it takes the next free one."""
 
     code: RametText | None = None
     structure: CodeText | None = None
@@ -145,6 +149,10 @@ class ChildIn(Given):
     purpose: PurposeWord = "production"
     tag: TagText | None = None
     note: Line = ""
+
+
+class ChildIn(NewRametIn):
+    """One new ramet that is cut."""
 
 
 class FragmentationIn(EventIn):
@@ -167,15 +175,16 @@ class FragmentationIn(EventIn):
 
 
 class MovedIn(Given):
-    """One ramet and where it goes."""
+    """One ramet and where it goes, or the base that it is given (`base` alone: where it is)."""
 
     ramet: RametText
     structure: CodeText | None = None
     cell: CellText | None = None
+    base: Label | None = None
 
 
 class MoveIn(EventIn):
-    """Ramets are placed or moved; or packed for a journey."""
+    """Ramets are placed or moved, or packed for a journey; or given another base."""
 
     structure: CodeText | None = None
     packed: bool = False
@@ -214,27 +223,28 @@ class StructureMoveIn(EventIn):
     structures: Annotated[tuple[StandingIn, ...], Field(min_length=1, max_length=200)]
 
 
-class LegacyIn(Given):
-    """A ramet whose cuttings were not recorded. It may still name its genet and donor colonies."""
+class LegacyIn(NewRametIn):
+    """A ramet that came into the record without a collection or a cutting, and what is known of it.
 
-    code: RametText | None = None
+    `origin` is what the entry says where a row says nothing. A found one is not identified, so that
+    only its taxon is named. `parents` are the genets that a settled one may descend from.
+    """
+
     taxon: CodeText
+    origin: OriginWord | None = None
     genet: CodeText | None = None
     donors: Annotated[tuple[CodeText, ...], Field(max_length=50)] = ()
+    parents: Annotated[tuple[CodeText, ...], Field(max_length=50)] = ()
     generation: Annotated[int, Field(ge=0, le=1000)] | None = None
-    structure: CodeText | None = None
-    cell: CellText | None = None
-    pieces: Annotated[int, Field(ge=1, le=200)] = 1
-    base: Label = ""
-    purpose: PurposeWord = "production"
-    tag: TagText | None = None
-    note: Line = ""
 
 
 class StockEntryIn(EventIn):
-    """Stock that stood in a nursery before its records began."""
+    """Stock whose cuttings were not recorded: from before the records, found loose, settled, or
+    received from another programme."""
 
     nursery: CodeText
+    origin: OriginWord = "legacy"
+    programme: ProgrammeName = ""
     structure: CodeText | None = None
     series: CodeText | None = None
     ramets: Annotated[tuple[LegacyIn, ...], Field(min_length=1, max_length=MOST_ROWS)]

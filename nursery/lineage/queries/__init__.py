@@ -22,7 +22,8 @@ from nursery.lineage.queries.descent import (
     of_ramet,
     summary,
 )
-from nursery.lineage.queries.trace import header, place_view, trace
+from nursery.lineage.queries.told import Headers, tenths
+from nursery.lineage.queries.trace import Tracer, place_view, trace
 
 __all__ = [
     "CollectionView",
@@ -30,6 +31,7 @@ __all__ = [
     "DonorView",
     "EventView",
     "Gap",
+    "Headers",
     "IntakeView",
     "Node",
     "ObservationView",
@@ -39,11 +41,12 @@ __all__ = [
     "SourceView",
     "StepView",
     "Trace",
-    "header",
+    "Tracer",
     "of_donor",
     "of_genet",
     "of_ramet",
     "place_view",
     "summary",
+    "tenths",
     "trace",
 ]

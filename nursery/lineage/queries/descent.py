@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
+from typing import Any
 
 from django.db.models import Count, Q, QuerySet
 
@@ -11,6 +12,10 @@ from nursery.donors.models import DonorColony, DonorSetMember, Genet
 from nursery.lineage import walk
 from nursery.lineage.models import Ramet
 from nursery.lineage.words import Life, Place
+from nursery.places.models import Plot, Structure
+
+_MANY = 1000
+"""From how many names on it costs less to read them all."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,23 +59,22 @@ def of_ramet(ramet: Ramet) -> QuerySet[Ramet]:
 
 
 def summary(ramets: QuerySet[Ramet]) -> Descent:
-    """Count ramets by state and by place, in one query."""
+    """Count ramets by state and by place: one query over their rows alone, and one each for the
+    names of the structures and of the plots that they are in, where there are any."""
+    rows = list(
+        ramets.order_by()
+        .values_list("place", "structure_id", "plot_id", "life")
+        .annotate(n=Count("*"))
+    )
+    structures = _named(
+        Structure.objects.values_list("pk", "nursery__code", "code"), {row[1] for row in rows}
+    )
+    plots = _named(Plot.objects.values_list("pk", "site__code", "code"), {row[2] for row in rows})
     places: dict[tuple[int, str | None, str | None, str | None, str | None], list[int]] = {}
     lives: Counter[int] = Counter()
-    rows = (
-        ramets.order_by()
-        .values_list(
-            "place",
-            "structure__nursery__code",
-            "structure__code",
-            "plot__site__code",
-            "plot__code",
-            "life",
-        )
-        .annotate(n=Count("pk"))
-    )
-    for place, nursery, structure, site, plot, life, n in rows:
-        counts = places.setdefault((place, nursery, structure, site, plot), [0, 0])
+    for place, structure, plot, life, n in rows:
+        where = (place, *structures[structure], *plots[plot])
+        counts = places.setdefault(where, [0, 0])
         counts[0 if life == Life.LIVING else 1] += n
         lives[life] += n
     by_place = tuple(
@@ -83,3 +87,18 @@ def summary(ramets: QuerySet[Ramet]) -> Descent:
         by_life={Life(life).word: n for life, n in sorted(lives.items())},
         by_place=by_place,
     )
+
+
+_Names = tuple[str | None, str | None]
+
+
+def _named(
+    rows: QuerySet[Any, tuple[int, str | None, str]], ids: set[int | None]
+) -> dict[int | None, _Names]:
+    """The names of these ids, where None is nothing. Where they are many, all rows are read."""
+    wanted = ids - {None}
+    if not wanted:
+        return {None: (None, None)}
+    if len(wanted) <= _MANY:
+        rows = rows.filter(pk__in=wanted)
+    return {None: (None, None), **{pk: (inside, code) for pk, inside, code in rows.order_by()}}

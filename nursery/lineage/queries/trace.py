@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-from collections import defaultdict, deque
-from collections.abc import Iterable, Mapping, Sequence
+from collections import deque
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
 
-from django.db.models import Prefetch
+from django.db import connection
+from django.db.models import QuerySet
 
 from nursery.core.actor import Actor, require_read
+from nursery.core.codes import normalise
 from nursery.core.dates import dated
-from nursery.core.models import Event
 from nursery.donors import positions
-from nursery.donors.models import Collection, DonorColony
-from nursery.donors.queries import permits_of
 from nursery.lineage import resolve, walk
-from nursery.lineage.models import Intake, Ramet, Source, Step, Tag
+from nursery.lineage.queries import told
 from nursery.lineage.queries.answers import (
     CollectionView,
     DonorView,
-    EventView,
     Gap,
     IntakeView,
     Node,
@@ -26,6 +26,16 @@ from nursery.lineage.queries.answers import (
     SourceView,
     StepView,
     Trace,
+)
+from nursery.lineage.queries.told import (
+    Asked,
+    CollectionRow,
+    Headers,
+    PlaceRow,
+    RametRow,
+    Rows,
+    SourceRow,
+    StepRow,
 )
 from nursery.lineage.words import Cause, Life, Origin, Place, Purpose, What
 from nursery.places.cells import Cell
@@ -39,77 +49,142 @@ _ORIGIN_GAPS = {
 }
 
 
-def trace(actor: Actor, text: str) -> Trace:
-    """The trace of the ramet that a code, a tag or a place names.
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """A trace, with the rows that were asked for beside it and the headers of all events."""
 
-    Raises NotAllowed; Unknown with near codes that exist. The number of queries does not grow with
-    the way.
+    trace: Trace
+    rows: Mapping[str, Rows]
+    headers: Headers
+
+
+class Tracer:
+    """Asks for traces, and for more about the ramet beside them, by one statement each.
+
+    `rows` and `events` are as `walk.Account` takes them.
     """
-    require_read(actor)
-    ramet = resolve.one(text)
-    ramets = {
-        row.pk: row
-        for row in Ramet.objects.filter(pk__in=walk.ancestors(ramet.pk)).select_related(
-            "taxon", "genet__canonical", "born", "structure__nursery", "plot__site"
-        )
-    }
-    sources = _sources(ramets.values())
-    distances = _distances(ramet.pk, ramets, sources)
-    steps = _steps(ramets)
-    collections = _collections(ramets.values())
-    donors = _donors(ramets.values())
-    headers = _Headers(
-        [
-            *(step.event for found in steps.values() for step in found),
-            *(row.born for row in ramets.values()),
-            *(row.event for row in collections),
-            *(intake.event for row in collections for intake in row.intakes.all()),
-        ]
+
+    def __init__(self, rows: Asked, events: Sequence[QuerySet[Any, Any]]) -> None:
+        self._rows = rows
+        self._events = events
+        self._accounts: dict[tuple[str, bool], walk.Account] = {}
+
+    def ask(self, actor: Actor, text: str) -> Answer:
+        """The trace of the ramet that a code, a tag or a place names.
+
+        Raises NotAllowed; Unknown with near codes that exist. A code takes one statement; what is
+        none is looked up first.
+        """
+        require_read(actor)
+        account = self._account(actor)
+        code = normalise(text) or ""
+        rows = account.of(code) if code else {}
+        if not rows.get("ramets"):
+            code = resolve.one(text).code
+            rows = account.of(code)
+        headers = Headers(rows)
+        return Answer(_trace(actor, code, rows, headers), rows, headers)
+
+    def _account(self, actor: Actor) -> walk.Account:
+        """The statement, which differs with the database and with who may see exact positions."""
+        key = connection.vendor, positions.may_see_exact(actor)
+        if key not in self._accounts:
+            exact = positions.exact_rows(
+                actor,
+                walk.Among("colony", told.colonies()),
+                walk.Among("event", walk.COLLECTIONS),
+            )
+            self._accounts[key] = walk.Account(
+                {**told.rows(), **exact, **self._rows}, [*told.events(), *self._events]
+            )
+        return self._accounts[key]
+
+
+_TRACER = Tracer({}, ())
+
+
+def trace(actor: Actor, text: str) -> Trace:
+    """The trace of the ramet that a code, a tag or a place names, by one statement for a code.
+
+    Raises NotAllowed; Unknown with near codes that exist.
+    """
+    return _TRACER.ask(actor, text).trace
+
+
+def _trace(actor: Actor, code: str, rows: Mapping[str, Rows], headers: Headers) -> Trace:
+    ramets = told.ramets(rows["ramets"])
+    start = next(pk for pk, row in ramets.items() if row.code == code)
+    way = _Way(ramets, told.sources(rows["sources"]))
+    steps = told.steps(rows["steps"])
+    tags = told.tags(rows["tags"])
+    collections = told.collections(rows["collections"])
+    collections.sort(key=lambda row: headers.place(row.pk))
+    by_distance = sorted(way.distances(start).items(), key=lambda item: item[1])
+    nodes = [
+        _node(ramets[pk], distance, way, steps.get(pk, ()), tags.get(pk, ()), headers)
+        for pk, distance in by_distance
+    ]
+    nodes.sort(key=lambda node: (node.distance, node.ramet))
+    by_code = {row.code: row for row in ramets.values()}
+    loose = {row.pk for row in collections if row.colony is None}
+    gaps = tuple(
+        gap for node in nodes if (gap := _gap(by_code[node.ramet], headers, loose)) is not None
     )
-    tags = _tags(ramets)
-    order = sorted(ramets, key=lambda pk: (distances[pk], ramets[pk].code))
-    nodes = tuple(
-        _node(ramets[pk], distances[pk], sources, steps, tags, ramets, headers) for pk in order
-    )
-    gaps = tuple(gap for pk in order if (gap := _gap(ramets[pk], headers, collections)) is not None)
     return Trace(
-        ramet=ramet.code,
+        ramet=code,
         taxon=nodes[0].taxon,
         genet=nodes[0].genet,
         complete=not gaps,
         gaps=gaps,
-        candidate_genets=_candidates(ramet.pk, ramets, sources),
+        candidate_genets=way.candidates(start),
         outplants=(),
         observations=(),
-        nodes=nodes,
-        collections=_collection_views(actor, collections, headers),
-        donors=_donor_views(actor, donors),
+        nodes=tuple(nodes),
+        collections=_collection_views(actor, rows, collections, headers),
+        donors=_donor_views(actor, rows),
     )
 
 
-class _Headers:
-    """Views of event headers, with their permits looked up together."""
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """The ramets on the way by their ids, and the sources of each cutting by its event id."""
 
-    def __init__(self, events: Iterable[Event]) -> None:
-        self.permits = permits_of({event.pk for event in events})
-        self.views: dict[int, EventView] = {}
+    ramets: Mapping[int, RametRow]
+    sources: Mapping[int, list[SourceRow]]
 
-    def __getitem__(self, event: Event) -> EventView:
-        if event.pk not in self.views:
-            self.views[event.pk] = header(event, self.permits.get(event.pk, ()))
-        return self.views[event.pk]
+    def up(self, pk: int) -> Sequence[SourceRow]:
+        """What a ramet was cut from."""
+        return self.sources.get(self.ramets[pk].fragmentation or 0, ())
 
+    def distances(self, start: int) -> dict[int, int]:
+        """The fewest cuttings between the ramet asked for and each ramet on the way."""
+        distances = {start: 0}
+        queue = deque([start])
+        while queue:
+            pk = queue.popleft()
+            for source in self.up(pk):
+                if source.ramet not in distances:
+                    distances[source.ramet] = distances[pk] + 1
+                    queue.append(source.ramet)
+        return distances
 
-def header(event: Event, permits: Sequence[str]) -> EventView:
-    """The view of an event's header."""
-    return EventView(
-        uid=str(event.uid),
-        kind=event.kind_word,
-        when=event.when,
-        done_by=tuple(event.people),
-        permits=tuple(permits),
-        note=event.note,
-    )
+    def candidates(self, start: int) -> tuple[str, ...]:
+        """The genets it may be, where its sources were of several: the nearest known upward."""
+        if self.ramets[start].genet is not None:
+            return ()
+        found: set[str] = set()
+        queue, seen = deque([start]), {start}
+        while queue:
+            pk = queue.popleft()
+            genet = self.ramets[pk].genet
+            if genet is not None:
+                found.add(genet)
+                continue
+            for source in self.up(pk):
+                if source.ramet not in seen:
+                    seen.add(source.ramet)
+                    queue.append(source.ramet)
+        return tuple(sorted(found))
 
 
 def place_view(
@@ -120,213 +195,134 @@ def place_view(
     plot: Plot | None,
 ) -> PlaceView:
     """The view of a place from a ramet's or a step's columns."""
+    nursery = structure.nursery if structure is not None else None
+    where = PlaceRow(
+        row=row,
+        column=column,
+        structure=structure.code if structure is not None else None,
+        nursery=nursery.code if nursery is not None else None,
+        plot=plot.code if plot is not None else None,
+        site=plot.site.code if plot is not None else None,
+    )
+    return _place(place, where)
+
+
+def _place(place: Place, where: PlaceRow) -> PlaceView:
+    row, column, structure, nursery, plot, site = where
     if place is Place.STRUCTURE and structure is not None:
         cell = Cell(row, column).name if row is not None and column is not None else None
-        nursery = structure.nursery.code if structure.nursery is not None else None
-        name = f"{structure.code} {cell}" if cell else structure.code
-        return PlaceView(place, name, nursery=nursery, structure=structure.code, cell=cell)
+        name = f"{structure} {cell}" if cell else structure
+        return PlaceView(place, name, nursery=nursery, structure=structure, cell=cell)
     if place is Place.PLOT and plot is not None:
-        return PlaceView(place, plot.code, site=plot.site.code, plot=plot.code)
+        return PlaceView(place, plot, site=site, plot=plot)
     return PlaceView(place, place.label)
 
 
-def _sources(ramets: Iterable[Ramet]) -> dict[int, list[Source]]:
-    """The sources of each fragmentation by its event id."""
-    found: dict[int, list[Source]] = defaultdict(list)
-    cuttings = {row.fragmentation_id for row in ramets if row.fragmentation_id is not None}
-    for source in Source.objects.filter(fragmentation__in=cuttings).order_by("pk"):
-        found[source.fragmentation_id].append(source)
-    return found
-
-
-def _distances(
-    start: int, ramets: Mapping[int, Ramet], sources: Mapping[int, list[Source]]
-) -> dict[int, int]:
-    """The fewest cuttings between the ramet asked for and each ramet on the way."""
-    distances = {start: 0}
-    queue = deque([start])
-    while queue:
-        pk = queue.popleft()
-        for source in sources.get(ramets[pk].fragmentation_id or 0, ()):
-            if source.ramet_id not in distances:
-                distances[source.ramet_id] = distances[pk] + 1
-                queue.append(source.ramet_id)
-    return distances
-
-
-def _steps(ramets: Mapping[int, Ramet]) -> dict[int, list[Step]]:
-    found: dict[int, list[Step]] = defaultdict(list)
-    steps = (
-        Step.objects.filter(ramet__in=list(ramets), live=True)
-        .select_related("event", "structure__nursery", "plot__site")
-        .order_by("ramet_id", "order")
-    )
-    for step in steps:
-        found[step.ramet_id].append(step)
-    return found
-
-
-def _tags(ramets: Mapping[int, Ramet]) -> dict[int, list[str]]:
-    found: dict[int, list[str]] = defaultdict(list)
-    for tag in Tag.objects.filter(ramet__in=list(ramets)).order_by("since", "pk"):
-        found[tag.ramet_id].append(tag.text)
-    return found
-
-
-def _collections(ramets: Iterable[Ramet]) -> list[Collection]:
-    ids = {row.collection_id for row in ramets if row.collection_id is not None}
-    intakes = Intake.objects.filter(event__live=True).select_related("event", "nursery")
-    return list(
-        Collection.objects.filter(pk__in=ids)
-        .select_related("event", "colony", "reef", "taxon")
-        .prefetch_related(Prefetch("intakes", queryset=intakes.order_by("pk")))
-        .order_by("event__earliest", "pk")
-    )
-
-
-def _donors(ramets: Iterable[Ramet]) -> list[DonorColony]:
-    """The donor colonies at the foot: of every ramet on the way that was not cut from another."""
-    sets = {
-        row.donor_set_id
-        for row in ramets
-        if row.fragmentation_id is None and row.donor_set_id is not None
-    }
-    return list(
-        DonorColony.objects.filter(donor_sets__in=sets)
-        .select_related("taxon", "genet", "reef")
-        .order_by("code")
-        .distinct()
-    )
-
-
 def _node(
-    ramet: Ramet,
+    ramet: RametRow,
     distance: int,
-    sources: Mapping[int, list[Source]],
-    steps: Mapping[int, list[Step]],
-    tags: Mapping[int, list[str]],
-    ramets: Mapping[int, Ramet],
-    headers: _Headers,
+    way: _Way,
+    steps: Sequence[StepRow],
+    tags: Sequence[str],
+    headers: Headers,
 ) -> Node:
-    genet = ramet.genet
-    if genet is not None and genet.canonical is not None:
-        genet = genet.canonical
+    born = headers[ramet.born]
     return Node(
         ramet=ramet.code,
         distance=distance,
         generation=ramet.generation,
         origin=Origin(ramet.origin),
-        taxon=ramet.taxon.name,
-        genet=genet.code if genet else None,
-        genet_status=genet.status if genet else None,
+        taxon=ramet.taxon,
+        genet=ramet.genet,
+        genet_status=ramet.genet_status,
         purpose=Purpose(ramet.purpose),
         pieces=ramet.pieces,
         life=Life(ramet.life),
         cause=Cause(ramet.cause) if ramet.cause is not None else None,
-        place=place_view(Place(ramet.place), ramet.structure, ramet.row, ramet.column, ramet.plot),
-        tags=tuple(tags.get(ramet.pk, ())),
-        born=headers[ramet.born],
-        collection=str(ramet.born.uid) if ramet.collection_id is not None else None,
+        place=_place(Place(ramet.place), ramet.where),
+        tags=tuple(tags),
+        born=born,
+        collection=born.uid if ramet.collection is not None else None,
         sources=tuple(
-            SourceView(ramets[source.ramet_id].code, source.used_up)
-            for source in sources.get(ramet.fragmentation_id or 0, ())
+            SourceView(way.ramets[source.ramet].code, source.used_up) for source in way.up(ramet.pk)
         ),
         steps=tuple(
             StepView(
                 what=What(step.what),
                 event=headers[step.event],
-                place=None
-                if step.place is None
-                else place_view(
-                    Place(step.place), step.structure, step.row, step.column, step.plot
-                ),
+                place=_place(Place(step.place), step.where) if step.place is not None else None,
                 life=Life(step.life) if step.life is not None else None,
                 cause=Cause(step.cause) if step.cause is not None else None,
             )
-            for step in steps.get(ramet.pk, ())
+            for step in steps
         ),
     )
 
 
-def _gap(ramet: Ramet, headers: _Headers, collections: Sequence[Collection]) -> Gap | None:
+def _gap(ramet: RametRow, headers: Headers, loose: set[int]) -> Gap | None:
+    """What is missing at a ramet; `loose` are the collections that are from no colony."""
     origin = Origin(ramet.origin)
-    if origin is Origin.COLLECTED:
-        collection = next(row for row in collections if row.pk == ramet.collection_id)
-        if collection.colony_id is None:
-            return Gap(
-                ramet.code,
-                "collected_loose",
-                f"{ramet.code} was collected loose {dated(collection.event.when)}: "
-                "no donor colony is known.",
-            )
-        return None
+    if ramet.collection in loose:
+        return Gap(
+            ramet.code,
+            "collected_loose",
+            f"{ramet.code} was collected loose {dated(headers[ramet.born].when)}: "
+            "no donor colony is known.",
+        )
     reason = _ORIGIN_GAPS.get(origin)
     if reason is None:
         return None
     return Gap(
-        ramet.code, origin.word, f"{ramet.code} {reason} (entered {dated(ramet.born.when)})."
+        ramet.code,
+        origin.word,
+        f"{ramet.code} {reason} (entered {dated(headers[ramet.born].when)}).",
     )
 
 
-def _candidates(
-    start: int, ramets: Mapping[int, Ramet], sources: Mapping[int, list[Source]]
-) -> tuple[str, ...]:
-    """The genets it may be, where its sources were of several: the nearest known upward."""
-    if ramets[start].genet_id is not None:
-        return ()
-    found: set[str] = set()
-    queue, seen = deque([start]), {start}
-    while queue:
-        ramet = ramets[queue.popleft()]
-        if ramet.genet is not None:
-            found.add((ramet.genet.canonical or ramet.genet).code)
-            continue
-        for source in sources.get(ramet.fragmentation_id or 0, ()):
-            if source.ramet_id not in seen:
-                seen.add(source.ramet_id)
-                queue.append(source.ramet_id)
-    return tuple(sorted(found))
-
-
 def _collection_views(
-    actor: Actor, collections: Sequence[Collection], headers: _Headers
+    actor: Actor,
+    rows: Mapping[str, Rows],
+    collections: Sequence[CollectionRow],
+    headers: Headers,
 ) -> tuple[CollectionView, ...]:
-    seen = positions.of_collections(actor, collections)
+    exact = positions.read_exact(actor, rows.get("collection_positions", []))
+    intakes = told.intakes(rows["intakes"])
     return tuple(
         CollectionView(
-            event=headers[row.event],
-            colony=row.colony.code if row.colony else None,
-            reef=row.reef.code,
-            reef_name=row.reef.name,
-            taxon=row.taxon.name,
+            event=headers[row.pk],
+            colony=row.colony,
+            reef=row.reef,
+            reef_name=row.reef_name,
+            taxon=row.taxon,
             pieces=row.pieces,
             depth_m=row.depth_m,
             piece_size_cm=row.piece_size_cm,
             share_taken=row.share_taken,
-            position=seen.get(row.pk),
+            position=exact.get(row.pk)
+            or positions.rounded(row.latitude, row.longitude, row.uncertainty_m),
             intakes=tuple(
-                IntakeView(headers[intake.event], intake.nursery.code)
-                for intake in row.intakes.all()
+                IntakeView(headers[intake.pk], intake.nursery) for intake in intakes.get(row.pk, ())
             ),
         )
         for row in collections
     )
 
 
-def _donor_views(actor: Actor, donors: Sequence[DonorColony]) -> tuple[DonorView, ...]:
-    seen = positions.of_colonies(actor, donors)
+def _donor_views(actor: Actor, rows: Mapping[str, Rows]) -> tuple[DonorView, ...]:
+    exact = positions.read_exact(actor, rows.get("colony_positions", []))
     return tuple(
         DonorView(
             colony=row.code,
             name=row.name,
-            taxon=row.taxon.name,
-            genet=row.genet.code,
-            genet_status=row.genet.status,
-            reef=row.reef.code,
-            reef_name=row.reef.name,
+            taxon=row.taxon,
+            genet=row.genet,
+            genet_status=row.genet_status,
+            reef=row.reef,
+            reef_name=row.reef_name,
             depth_m=row.depth_m,
             size_cm=row.size_cm,
-            position=seen.get(row.pk),
+            position=exact.get(row.pk)
+            or positions.rounded(row.latitude, row.longitude, row.uncertainty_m, row.statement),
         )
-        for row in donors
+        for row in told.donors(rows["donors"])
     )

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
-from nursery.core.phrases import link
+from nursery.core.phrases import link, listed, tag
 from nursery.donors.templatetags.genet_marks import disc
 from nursery.lineage.growth import Step, grown
 from nursery.lineage.queries import Trace
@@ -20,10 +20,13 @@ from nursery.lineage.views.sentences import (
     family_heading,
     family_sentence,
     generation,
+    lift_sentence,
     observation_sentence,
     outplant_sentence,
     position_note,
 )
+from nursery.lineage.views.telling import Label, label_sentence
+from nursery.lineage.words import What
 
 _PLANTED = format_html('<span class="planted">{}</span>', "")
 _TAKEN = format_html('<span class="taken">{}</span>', "")
@@ -43,8 +46,18 @@ class Rung:
     broken: bool = False
 
 
-def ladder(trace: Trace, genet_ids: Mapping[str, int]) -> list[Rung]:
-    """The rungs from the newest planting down to the wild, all with the same number of stems."""
+def ladder(
+    trace: Trace,
+    genet_ids: Mapping[str, int],
+    labels: Mapping[str, Sequence[Label]] | None = None,
+    former: Collection[tuple[str, str]] = (),
+    pieces: Mapping[str, Said] | None = None,
+) -> list[Rung]:
+    """The rungs from the newest planting down to the wild, all with the same number of stems.
+
+    `labels` are the relabellings of the ramets on the way, which their rungs tell; `former` the
+    tags that are no longer on them, `pieces` as whom found pieces were identified.
+    """
     steps = grown(trace)
     width = max(len(step.rung.strands) for step in steps)
     rungs = list(_planted(trace, width))
@@ -55,31 +68,67 @@ def ladder(trace: Trace, genet_ids: Mapping[str, int]) -> list[Rung]:
             own = strands[0]
             strands[0] = Strand(True, own.down, own.left, own.right, own.node)
         strands += [Strand()] * (width - len(strands))
-        rungs.append(_rung(step, strands, genet_ids))
+        rungs.append(_rung(step, strands, genet_ids, labels or {}, former, pieces or {}))
     return rungs
 
 
 def _planted(trace: Trace, width: int) -> Iterator[Rung]:
-    """The plantings of the ramet asked for, the last one first, with what was seen since."""
-    seen = [observation_sentence(row) for row in reversed(trace.observations)]
-    for n, outplant in enumerate(reversed(trace.outplants)):
+    """The plantings of the ramet asked for, the last one first, each with what was seen of it and
+    how it was lifted again."""
+    plantings = trace.outplants
+    since = _since(trace)
+    for n in range(len(plantings) - 1, -1, -1):
+        outplant = plantings[n]
         plot = link(f"plot {outplant.plot}", "plot", outplant.plot)
         yield Rung(
-            strands=[Strand(up=n > 0, down=True, node=True), *[Strand()] * (width - 1)],
+            strands=[
+                Strand(up=n < len(plantings) - 1, down=True, node=True),
+                *[Strand()] * (width - 1),
+            ],
             mark=_PLANTED,
-            heading=format_html("Planted at {}, {}", outplant.site_name, plot),
-            sentences=[outplant_sentence(outplant), *(seen if n == 0 else ())],
+            heading=format_html(
+                "Planted{} at {}, {}", " again" if n else "", outplant.site_name, plot
+            ),
+            sentences=[outplant_sentence(outplant), *reversed(since[n])],
         )
 
 
-def _rung(step: Step, strands: Sequence[Strand], genet_ids: Mapping[str, int]) -> Rung:
+def _since(trace: Trace) -> list[list[Said]]:
+    """What was seen and done after each planting and before the next, in order of time."""
+    places = {str(step.event.uid): n for n, step in enumerate(trace.head.steps)}
+    begun = [places.get(str(row.event.uid), -1) for row in trace.outplants]
+    found: list[list[tuple[int, Said]]] = [[] for _ in trace.outplants]
+    if not found:
+        return []
+
+    def put(place: int, said: Said) -> None:
+        of = max((n for n, begin in enumerate(begun) if begin <= place), default=0)
+        found[of].append((place, said))
+
+    for row in trace.observations:
+        # What was seen on a visit without a step of its own is told of the last planting.
+        put(places.get(str(row.event.uid), len(trace.head.steps)), observation_sentence(row))
+    for n, step in enumerate(trace.head.steps):
+        if step.what is What.LIFTED:
+            put(n, lift_sentence(step))
+    return [[said for _, said in sorted(some, key=lambda item: item[0])] for some in found]
+
+
+def _rung(
+    step: Step,
+    strands: Sequence[Strand],
+    genet_ids: Mapping[str, int],
+    labels: Mapping[str, Sequence[Label]],
+    former: Collection[tuple[str, str]],
+    pieces: Mapping[str, Said],
+) -> Rung:
     if step.nodes:
         return Rung(
             strands,
             disc(genet_ids.get(step.nodes[0].genet or "")),
-            family_heading(step.nodes),
+            family_heading(step.nodes, former),
             beside=generation(step.nodes),
-            sentences=[family_sentence(step.nodes)],
+            sentences=[family_sentence(step.nodes), *_relabelled(step, labels)],
         )
     if step.collection is not None:
         row = step.collection
@@ -101,4 +150,18 @@ def _rung(step: Step, strands: Sequence[Strand], genet_ids: Mapping[str, int]) -
             note=position_note(donor.position),
         )
     gap = step.gap
-    return Rung(strands, _GAP, "A gap", sentences=[gap.message if gap else ""], broken=True)
+    said: Said = gap.message if gap is not None else ""
+    if gap is not None and gap.ramet in pieces:
+        said = pieces[gap.ramet]
+    return Rung(strands, _GAP, "A gap", sentences=[said], broken=True)
+
+
+def _relabelled(step: Step, labels: Mapping[str, Sequence[Label]]) -> Iterator[Said]:
+    """How ramets of a rung were relabelled; those of one entry and one past together."""
+    alone = len(step.nodes) == 1
+    told: dict[Said, list[str]] = {}
+    for node in step.nodes:
+        for label in labels.get(node.ramet, ()):
+            told.setdefault(label_sentence(label), []).append(node.ramet)
+    for said, codes in told.items():
+        yield said if alone else format_html("{}: {}", listed(map(tag, codes)), said)

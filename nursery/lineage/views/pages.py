@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
 from rest_framework.request import Request
 
 from nursery.core.errors import Trouble, Unknown
 from nursery.core.filters import refuse_unknown
-from nursery.core.phrases import counted, in_words, joined, link, listed, tag
+from nursery.core.phrases import counted, in_words, link, listed
 from nursery.core.views.base import Link, Page, canonical
 from nursery.core.views.tables import Column, table
 from nursery.donors.models import Genet, Taxon
@@ -21,7 +23,20 @@ from nursery.lineage.models import Ramet
 from nursery.lineage.queries import Node, StepView, Trace
 from nursery.lineage.views.descent import lives_in_words, places_section, where
 from nursery.lineage.views.ladder import ladder
-from nursery.lineage.words import Life, Place
+from nursery.lineage.views.telling import (
+    Label,
+    bases_of,
+    candidates,
+    former_tags,
+    genet_words,
+    identified,
+    identity_sentences,
+    label_sentence,
+    labels_of,
+    tags_of,
+    what_words,
+)
+from nursery.lineage.words import Life, Place, What
 from nursery.outplanting.queries import trace
 
 
@@ -47,20 +62,29 @@ class RametPage(Page):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         found: Trace = kwargs["trace"]
         row = Ramet.objects.select_related("taxon").get(code=found.ramet)
+        labels = labels_of([node.ramet for node in found.nodes])
+        former = former_tags([node.ramet for node in found.nodes if node.tags])
+        ended = [node.ramet for node in found.nodes if node.life is Life.IDENTIFIED]
+        pieces = identified(ended) if ended else {}
+        may_be = candidates(found, labels)
         codes = {node.genet for node in found.nodes} | {donor.genet for donor in found.donors}
-        codes |= set(found.candidate_genets)
         genet_ids = dict(Genet.objects.filter(code__in=codes).values_list("code", "pk"))
         descent = lineage.summary(lineage.of_ramet(row))
+        own = {label.uid: label for label in labels.get(row.code, ())}
+        bases, tags = bases_of(row), tags_of(row)
         return super().get_context_data(
             row=row,
             head=found.head,
             says=says(found),
-            rungs=ladder(found, genet_ids),
+            rungs=ladder(found, genet_ids, labels, former, pieces),
             genet_ids=genet_ids,
+            may_be=may_be,
+            labels=[label_sentence(label) for label in own.values()],
+            identities=list(identity_sentences(row)),
             history=table(
                 [
                     Column("When", lambda step: in_words(step.event.when)),
-                    Column("What", _what),
+                    Column("What", lambda step: _what(step, own, bases, tags.by_entry)),
                     Column("Place", lambda step: where(step.place) if step.place else ""),
                     Column("Hands", lambda step: listed(step.event.done_by)),
                     Column("Entry", lambda step: link("open", "event", step.event.uid)),
@@ -69,7 +93,7 @@ class RametPage(Page):
                 "What happened to this ramet, the newest first",
             ),
             descent=descent,
-            tags=joined(tag(text) for text in found.head.tags),
+            tags=tags.sentences,
             descent_places=places_section(descent, None).table,
             descent_words=lives_in_words(descent.by_life),
             zoanthid=row.taxon.group == Taxon.Group.ZOANTHID,
@@ -77,11 +101,24 @@ class RametPage(Page):
         )
 
 
-def _what(step: StepView) -> str:
-    text = step.what.label
-    if step.life is not None and step.life is not Life.LIVING and step.what.word == "ended":
-        text = f"{text}: {step.life.label}"
-    return f"{text} ({step.cause.label})" if step.cause is not None else text
+def _what(
+    step: StepView,
+    labels: Mapping[str, Label],
+    bases: Mapping[str, str],
+    tags: Mapping[str, str],
+) -> SafeString | str:
+    """What a step says, with the genet of a relabelling, the base and the tags."""
+    text: SafeString | str = what_words(step.what, step.life, step.cause)
+    uid = str(step.event.uid)
+    if step.what is What.RELABELLED and uid in labels:
+        text = format_html("{} as {}", text, genet_words(labels[uid].genet))
+    if step.what is What.TAGGED and uid in tags:
+        text = tags[uid]
+    elif uid in tags:
+        text = format_html("{}; {}", text, tags[uid])
+    if uid in bases:
+        text = format_html("{}; base: {}", text, bases[uid])
+    return text
 
 
 def says(found: Trace) -> str:
@@ -93,7 +130,12 @@ def _state(head: Node) -> str:
     if head.life is not Life.LIVING:
         cause = f" of {head.cause.label}" if head.cause is not None and head.cause > 1 else ""
         if head.life is Life.DEAD:
-            return f"It died{cause}"
+            by_count = ", by count" if _last_life(head) is What.COUNTED_DEAD else ""
+            return f"It died{cause}{by_count}"
+        if head.life is Life.LOST and _last_life(head) is What.COUNTED_MISSING:
+            return "It is missing, by count"
+        if head.life is Life.IDENTIFIED:
+            return "It was a found piece, and turned out to be another ramet on record"
         return f"It ended: {head.life.label}"
     match head.place.kind:
         case Place.STRUCTURE:
@@ -104,6 +146,11 @@ def _state(head: Node) -> str:
         case Place.PACKED:
             return "It lives, packed for a journey"
     return "It lives, but has no place"
+
+
+def _last_life(head: Node) -> What | None:
+    """What the last step was that said whether it lives."""
+    return next((step.what for step in reversed(head.steps) if step.life is not None), None)
 
 
 def _way(found: Trace) -> str:

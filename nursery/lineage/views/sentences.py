@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
@@ -17,6 +17,7 @@ from nursery.lineage.queries import (
     Node,
     ObservationView,
     OutplantView,
+    StepView,
 )
 from nursery.lineage.words import Cause, Life, What
 
@@ -32,10 +33,10 @@ def entry(event: EventView) -> SafeString:
     return format_html("{} by {}", when, listed(event.done_by)) if event.done_by else when
 
 
-def family_heading(nodes: Sequence[Node]) -> Said:
+def family_heading(nodes: Sequence[Node], former: Collection[tuple[str, str]] = ()) -> Said:
     """The ramets of one cutting that are on the way, each a link and a place to be led to."""
     return listed(
-        format_html('<span id="{}">{}{}</span>', node.ramet, _shown(node), _note(node))
+        format_html('<span id="{}">{}{}</span>', node.ramet, _shown(node), _note(node, former))
         for node in nodes
     )
 
@@ -45,9 +46,12 @@ def _shown(node: Node) -> SafeString:
     return ramet_link(node.ramet) if node.distance else tag(node.ramet)
 
 
-def _note(node: Node) -> SafeString:
-    """The tags of a ramet, and how it ended."""
-    notes = [f"tag {text}" for text in node.tags]
+def _note(node: Node, former: Collection[tuple[str, str]]) -> SafeString:
+    """The tags of a ramet, those too that are no longer on it, and how it ended."""
+    notes = [
+        f"once tag {text}" if (node.ramet, text) in former else f"tag {text}"
+        for text in dict.fromkeys(node.tags)
+    ]
     if node.life is not Life.LIVING:
         notes.append(node.life.label)
     if not notes:
@@ -157,6 +161,16 @@ def outplant_sentence(row: OutplantView) -> SafeString:
         if value
     ]
     return format_html("{}.", joined([entry(row.event), *details], "; "))
+
+
+def lift_sentence(step: StepView) -> SafeString:
+    """When an outplant was lifted from its plot, and where it went."""
+    into = SafeString()
+    if step.place is not None and step.place.structure is not None:
+        into = format_html(", into {}", link(step.place.name, "structure", step.place.structure))
+    elif step.place is not None:
+        into = format_html(", {}", step.place.name)
+    return format_html("Lifted {}{}.", entry(step.event), into)
 
 
 def observation_sentence(row: ObservationView) -> SafeString:

@@ -1,92 +1,163 @@
-"""Planting ramets in a plot."""
+"""Planting in a plot: ramets one by one, and structures with every ramet that lives in them."""
 
 from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 from django.db import transaction
 
 from nursery.core import bulk
 from nursery.core.actor import Actor, Role, require
-from nursery.core.errors import Problem, ProblemList, Refused
+from nursery.core.dates import dated
+from nursery.core.errors import Path, Problem, ProblemList, Refused
 from nursery.core.models import EventKind
 from nursery.core.recording import Recorded, begin
 from nursery.donors.permits import attach
-from nursery.lineage.ledger import Entry, lock, record
+from nursery.lineage.inputs import MOST_ROWS
+from nursery.lineage.ledger import Entry, record
 from nursery.lineage.models import Ramet
 from nursery.lineage.replay import Change
 from nursery.lineage.resolve import all_of
 from nursery.lineage.words import Place, Purpose, What
-from nursery.outplanting.inputs import OutplantingIn
+from nursery.outplanting import carried
+from nursery.outplanting.inputs import OutplantIn, OutplantingIn, PlantedStructureIn
 from nursery.outplanting.models import Fixing, Outplant, Outplanting
+from nursery.outplanting.standing import sightings_follow
 from nursery.places.models import Plot
+
+
+@dataclass(frozen=True, slots=True)
+class _Planted:
+    """One ramet to plant, what was said of it, and the structure that it lives in, if that is
+    planted."""
+
+    ramet: Ramet
+    path: Path
+    said: OutplantIn | PlantedStructureIn
+    member: carried.Member | None = None
 
 
 @transaction.atomic
 def plant(actor: Actor, given: OutplantingIn) -> Recorded:
     """Record an outplanting of up to 1,000 ramets in one plot.
 
-    Raises NotAllowed; Refused (`unknown_plot`, `plot_closed`, `unknown_ramet`, `not_living`,
-    `already_planted`, `not_for_planting`, `before_…`).
+    Of a structure that is named, every living ramet in it and in the structures that stand in it is
+    planted, and traced one by one; the structure itself stands in the plot from then on.
+
+    Raises NotAllowed; Refused (`unknown_plot`, `plot_closed`, `unknown_ramet`, `named_twice`,
+    `unknown_structure`, `structure_lost`, `nothing_to_plant`, `too_many`, `not_living`,
+    `already_planted`, `not_for_planting`, `not_planted_here`, `before_…`, `behind_later_entry`).
     """
     require(actor, Role.FIELD, act="plant on the reef")
     recorded = begin(actor, EventKind.OUTPLANTING, given)
     if not recorded.fresh:
         return recorded
     event = recorded.event
+    plot = _plot(given)
+    attach(event, given.permits)
+    ids = all_of(
+        [(row.ramet, ("outplants", number, "ramet")) for number, row in enumerate(given.outplants)],
+        on=given.when.latest,
+    )
+    numbers = carried.named([row.structure for row in given.structures])
+    taken = carried.take(ids, numbers, given.when.upper)
+    carried.refuse_impossible(event, taken)
+    planted = [*_listed(ids, taken, given), *_members(taken, given)]
+    _refuse_twice(planted, taken)
+    if len(planted) > MOST_ROWS:
+        raise Refused(
+            Problem(
+                "too_many",
+                f"These are {len(planted)} ramets; at most {MOST_ROWS} in one entry.",
+                ("structures",),
+            )
+        )
+    if not given.other_purposes:
+        _refuse_other_purposes(planted, taken)
+    entries = [
+        Entry(row.ramet, Change(What.PLANTED, place=Place.PLOT, plot=plot.pk), row.path)
+        for row in planted
+    ]
+    record(event, entries, taken.structures)
+    if numbers:
+        carried.stand(event, entries, taken, plot)
+    outplanting = Outplanting.objects.create(event=event, plot=plot)
+    bulk.insert(Outplant, [_outplant(outplanting, row, given) for row in planted])
+    sightings_follow(event, [row.ramet.pk for row in planted])
+    return recorded
+
+
+def _plot(given: OutplantingIn) -> Plot:
+    """The plot, which must have been open on the entry's date."""
     plot = Plot.objects.select_related("site").filter(code=given.plot).first()
     if plot is None:
         raise Refused(Problem("unknown_plot", f"There is no plot {given.plot}.", ("plot",)))
     for place in (plot, plot.site):
         if place.closed_on is not None and given.when.earliest > place.closed_on:
             raise Refused(
-                Problem("plot_closed", f"{place.code} was closed on {place.closed_on}.", ("plot",))
+                Problem(
+                    "plot_closed",
+                    f"{place.code} was closed on {place.closed_on}, so nothing is planted there "
+                    f"{dated(given.when)}. Choose another plot or check both dates.",
+                    ("plot",),
+                )
             )
-    attach(event, given.permits)
-    ids = all_of(
-        [(row.ramet, ("outplants", number, "ramet")) for number, row in enumerate(given.outplants)],
-        on=given.when.latest,
-    )
-    locked = lock(ids)
-    ramets = [locked[pk] for pk in ids]
-    if not given.other_purposes:
-        _refuse_other_purposes(ramets)
-    record(
-        event,
-        [
-            Entry(
-                ramet,
-                Change(What.PLANTED, place=Place.PLOT, plot=plot.pk),
-                ("outplants", number, "ramet"),
-            )
-            for number, ramet in enumerate(ramets)
-        ],
-    )
-    outplanting = Outplanting.objects.create(event=event, plot=plot)
-    bulk.insert(
-        Outplant,
-        [
-            Outplant(
-                outplanting=outplanting,
-                ramet=ramet,
-                position=row.position,
-                cluster=row.cluster,
-                fixing=Fixing.of(fixing) if (fixing := row.fixing or given.fixing) else None,
-            )
-            for ramet, row in zip(ramets, given.outplants, strict=True)
-        ],
-    )
-    return recorded
+    return plot
 
 
-def _refuse_other_purposes(ramets: list[Ramet]) -> None:
+def _listed(ids: Sequence[int], taken: carried.Taken, given: OutplantingIn) -> Iterator[_Planted]:
+    for number, (pk, row) in enumerate(zip(ids, given.outplants, strict=True)):
+        yield _Planted(taken.listed[pk], ("outplants", number, "ramet"), row)
+
+
+def _members(taken: carried.Taken, given: OutplantingIn) -> Iterator[_Planted]:
+    for member in taken.members:
+        path = ("structures", member.number, "structure")
+        yield _Planted(member.ramet, path, given.structures[member.number], member)
+
+
+def _outplant(outplanting: Outplanting, row: _Planted, given: OutplantingIn) -> Outplant:
+    fixing = row.said.fixing or given.fixing
+    member = row.member
+    return Outplant(
+        outplanting=outplanting,
+        ramet=row.ramet,
+        position=row.said.position,
+        cluster=row.said.cluster,
+        fixing=Fixing.of(fixing) if fixing else None,
+        structure_id=member.structure if member is not None else None,
+        row=member.row if member is not None else None,
+        column=member.column if member is not None else None,
+    )
+
+
+def _refuse_twice(planted: Sequence[_Planted], taken: carried.Taken) -> None:
+    """A ramet that is listed and lives in a structure that is planted too."""
+    inside = {member.ramet.pk: member for member in taken.members}
     problems = ProblemList()
-    for number, ramet in enumerate(ramets):
-        if ramet.purpose != Purpose.PRODUCTION:
+    for row in planted:
+        member = inside.get(row.ramet.pk)
+        if row.member is None and member is not None:
+            problems.add(
+                "named_twice",
+                f"{row.ramet.code} lives in {taken.structures[member.structure].code}, which is "
+                "planted by this entry with all that lives in it. Name it once.",
+                *row.path,
+            )
+    problems.raise_if_any()
+
+
+def _refuse_other_purposes(planted: Sequence[_Planted], taken: carried.Taken) -> None:
+    problems = ProblemList()
+    for row in planted:
+        if row.ramet.purpose != Purpose.PRODUCTION:
+            member = row.member
+            where = f" (in {taken.structures[member.structure].code})" if member else ""
             problems.add(
                 "not_for_planting",
-                f"{ramet.code} is kept as {Purpose(ramet.purpose).label}. Only production is "
-                "planted, unless you say that other purposes may be.",
-                "outplants",
-                number,
-                "ramet",
+                f"{row.ramet.code}{where} is kept as {Purpose(row.ramet.purpose).label}. Only "
+                "production is planted, unless you say that other purposes may be.",
+                *row.path,
             )
     problems.raise_if_any()

@@ -40,7 +40,7 @@ class EventList(Listing):
     default_ordering = ("-earliest", "-pk")
     columns = (
         Column("When", event_link, "when"),
-        Column("What", lambda row: row.get_kind_display()),
+        Column("What", lambda row: _void_struck(row)),
         Column("Hands", lambda row: listed(row.people)),
         Column("Permits", permits_of),
         Column("Entered", lambda row: in_words(row.recorded_at), "recorded_at"),
@@ -102,6 +102,12 @@ class VisitList(Listing):
         return Visit.objects.select_related("event", "site", "reef").annotate(
             observation_count=Count("observations", distinct=True)
         )
+
+
+def _void_struck(row: Event) -> SafeString | str:
+    """The kind of an entry, struck where it did not happen."""
+    kind = row.get_kind_display()
+    return kind if row.live else format_html("<s>{}</s>", kind)
 
 
 def plot_link(plot: Any) -> SafeString:

@@ -202,7 +202,7 @@ class StructurePage(RegisterPage):
         return [
             Fact("Kind", row.get_kind_display()),
             Fact("Size", size(row)),
-            Fact("Stands in", stands_in(row)),
+            Fact("Stands in", "nowhere: it is lost" if row.lost else stands_in(row)),
             Fact("Nursery", link(nursery, "nursery", nursery.code) if nursery else ""),
             *common_facts(row),
         ]
@@ -213,20 +213,27 @@ class StructurePage(RegisterPage):
             .select_related("event", "bay", "parent", "plot")
             .order_by("-order")[:MOST_SHOWN]
         )
+        counts = list(
+            self.row.counts.filter(event__live=True)
+            .select_related("event", "lot__event")
+            .order_by("-event__moment", "-pk")[:MOST_SHOWN]
+        )
+        counted_here = Section("Counted here", table(COUNTS, counts, "Counts of this structure"))
         return [
+            *([counted_here] if counts else []),
             Section(
                 "Where it stood",
                 table(
                     [
                         Column("Since", lambda step: in_words(step.event.when)),
                         Column("In", lambda step: _stood_in(step)),
-                        Column("Entry", lambda step: link("move", "event", step.event.uid)),
+                        Column("Entry", _entry),
                     ],
                     moves,
                     "Where this structure stood",
                     "It has not been set up anywhere yet.",
                 ),
-            )
+            ),
         ]
 
     @cached_property
@@ -238,6 +245,8 @@ class StructurePage(RegisterPage):
         parts = [f"{counted(here.living, 'ramet lives,ramets live')} in {self.row.code}"]
         if here.free is not None:
             parts.append(f"{counted(here.free, 'cell is,cells are')} free")
+        if self.row.lost:
+            parts.insert(0, f"{self.row.code} is lost")
         if here.ended:
             parts.append(f"{number(here.ended)} ended here")
         return f"{'; '.join(parts)}."
@@ -246,8 +255,37 @@ class StructurePage(RegisterPage):
         return super().get_context_data(bench=self.bench, **kwargs)
 
 
+def _entry(step: Any) -> str:
+    """What set a structure up, moved or lost it."""
+    return link(step.event.get_kind_display(), "event", step.event.uid)
+
+
+def _lot(count: Any) -> str:
+    """What was counted: the ramets of one cutting, or all that the structure held."""
+    if count.lot is None:
+        return "all that it held"
+    return link(in_words(count.lot.event.when), "event", count.lot.event.uid)
+
+
+COUNTS = (
+    Column("When", lambda count: link(in_words(count.event.when), "event", count.event.uid)),
+    Column("Of", _lot),
+    Column(
+        "Alive",
+        lambda count: "not counted" if count.alive is None else number(count.alive),
+        number=True,
+    ),
+    Column("Dead", lambda count: number(count.dead), number=True),
+    Column("Missing", lambda count: number(count.missing), number=True),
+    Column("Note", lambda count: count.note),
+)
+"""What was counted in a structure. Only a count of a lot changed any ramet."""
+
+
 def _stood_in(step: Any) -> str:
     """The place that a structure's step names."""
+    if step.lost:
+        return "lost"
     if step.bay is not None:
         return link(step.bay, "bay", step.bay.code)
     if step.parent is not None:

@@ -16,10 +16,10 @@ from nursery.core.errors import Trouble
 from nursery.core.models import User
 from nursery.exchange.loading import Report, load
 from nursery.exchange.loading.columns import page
-from nursery.exchange.loading.files import EVENTS, REGISTERS
+from nursery.exchange.loading.files import CORRECTIONS, EVENTS, REGISTERS
 
 _EVERY_S = 2.0
-_ORDER = [*(item.stem for item in REGISTERS), *(event.stem for event in EVENTS)]
+_ORDER = [item.stem for group in (REGISTERS, EVENTS, CORRECTIONS) for item in group]
 
 
 class Command(BaseCommand):

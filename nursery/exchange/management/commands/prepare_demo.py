@@ -15,7 +15,7 @@ from nursery.access.actions import grant_role, save_person
 from nursery.access.actors import CONSOLE
 from nursery.core.actor import Actor, Role
 from nursery.core.models import Event, EventKind, User
-from nursery.exchange.loading.loader import uid_of
+from nursery.exchange.loading.naming import uid_of
 from nursery.lineage.models import Ramet
 from nursery.lineage.words import Life, Place
 from nursery.outplanting.queries import trace

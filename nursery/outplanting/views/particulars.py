@@ -1,0 +1,232 @@
+"""The particulars of each kind of entry: facts, and tables besides what it touched."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from nursery.core.actor import Actor
+from nursery.core.models import Event, EventKind
+from nursery.core.phrases import counted, link, number, ramet_link
+from nursery.core.views.register import Fact, Section
+from nursery.core.views.tables import Column, table
+from nursery.donors.positions import of_collections
+from nursery.donors.views.lists import event_link, genet_link, taken_from, taxon_link
+from nursery.donors.views.pages import position_words
+from nursery.lineage.models import Identification, Source, StructureCount
+from nursery.lineage.views.lists import genet_or_not
+from nursery.lineage.views.telling import genet_words
+from nursery.outplanting.models import PlotCount
+from nursery.outplanting.views.lists import plot_link, visited
+from nursery.outplanting.views.touched import STANDS, STRUCTURE, Undone, structure_rows
+
+JOINED = (
+    "collection__colony",
+    "collection__reef",
+    "collection__taxon",
+    "intake__collection__event",
+    "intake__nursery",
+    "fragmentation__taxon",
+    "fragmentation__genet__canonical",
+    "outplanting__plot__site",
+    "visit__site",
+    "visit__reef",
+    "stock_entry__nursery",
+    "ending__into",
+    "relabelling__genet__canonical",
+    "genet_merge__kept",
+    "genet_merge__merged",
+)
+"""What is read together with an entry, of whatever kind it is."""
+
+
+def particulars(actor: Actor, event: Event, kind: EventKind) -> list[Fact]:
+    """What is known of an entry beside its header."""
+    match kind:
+        case EventKind.COLLECTION:
+            row = event.collection
+            seen = of_collections(actor, [row]).get(row.pk)
+            share = row.share_taken
+            return [
+                Fact("From", taken_from(row)),
+                Fact("Reef", link(row.reef, "reef", row.reef.code)),
+                Fact("Taxon", taxon_link(row)),
+                Fact("Pieces", number(row.pieces)),
+                Fact("Share of the colony", f"{number(share)} %" if share is not None else ""),
+                Fact("Size of a piece", _with_unit(row.piece_size_cm, "cm")),
+                Fact("Depth", _with_unit(row.depth_m, "m")),
+                Fact("Position", position_words(seen)),
+            ]
+        case EventKind.INTAKE:
+            intake = event.intake
+            return [
+                Fact("Of the collection of", event_link(intake.collection.event)),
+                Fact("At", link(intake.nursery, "nursery", intake.nursery.code)),
+            ]
+        case EventKind.FRAGMENTATION:
+            cutting = event.fragmentation
+            return [
+                Fact("Taxon", taxon_link(cutting)),
+                Fact("Genet", genet_or_not(cutting)),
+                Fact("Children", number(cutting.children_count)),
+                Fact("Generation", number(cutting.generation) or "not known"),
+            ]
+        case EventKind.OUTPLANTING:
+            return [Fact("Plot", plot_link(event.outplanting.plot))]
+        case EventKind.VISIT:
+            return [Fact("To", visited(event.visit))]
+        case EventKind.STOCK_ENTRY:
+            stock = event.stock_entry
+            at = stock.nursery
+            return [
+                Fact("At", link(at, "nursery", at.code) if at is not None else ""),
+                Fact("From the programme", stock.programme),
+            ]
+        case EventKind.ENDING:
+            into = event.ending.into
+            return [
+                Fact("Handed over to", event.ending.recipient),
+                Fact("Fused into", ramet_link(into.code) if into is not None else ""),
+            ]
+        case EventKind.RELABELLING:
+            return [Fact("Turned out to be", genet_words(event.relabelling.genet))]
+        case EventKind.GENET_MERGE:
+            merge = event.genet_merge
+            return [
+                Fact("Known as", link(merge.kept, "genet", merge.kept.code)),
+                Fact("Turned out to be the same", link(merge.merged, "genet", merge.merged.code)),
+            ]
+        case _:
+            return []
+
+
+def sections(event: Event, kind: EventKind, undone: Undone) -> list[Section]:
+    """Tables of an entry beside the one of what it touched."""
+    match kind:
+        case EventKind.FRAGMENTATION:
+            return [_mothers(event)]
+        case EventKind.COUNT:
+            return [_counts(event)]
+        case EventKind.IDENTIFICATION:
+            return [_identified(event)]
+        case EventKind.VISIT:
+            return _plot_counts(event)
+        case EventKind.OUTPLANTING:
+            return _structures(event, undone, "Structures that were planted")
+        case EventKind.STRUCTURE_LOSS:
+            return _structures(event, undone, "Structures that were lost")
+        case EventKind.LIFT:
+            return _structures(event, undone, "Structures that were lifted")
+        case _:
+            return []
+
+
+def _mothers(event: Event) -> Section:
+    rows = list(
+        Source.objects.filter(fragmentation=event.fragmentation)
+        .select_related("ramet__genet__canonical")
+        .order_by("pk")
+    )
+    return Section(
+        f"Cut from {counted(len(rows), 'ramet,ramets')}",
+        table(
+            [
+                Column("Ramet", lambda row: ramet_link(row.ramet.code)),
+                Column("Genet", lambda row: genet_or_not(row.ramet)),
+                Column("Left", lambda row: "used up" if row.used_up else "grows on"),
+            ],
+            rows,
+            "Mothers of this cutting",
+        ),
+    )
+
+
+def _counts(event: Event) -> Section:
+    rows = StructureCount.objects.filter(event=event).select_related("structure", "lot__event")
+    return Section(
+        "What was counted",
+        table(
+            [
+                STRUCTURE,
+                Column("Of", _lot),
+                *_NUMBERS,
+                Column("Note", lambda row: row.note),
+            ],
+            list(rows.order_by("pk")),
+            "Counts of structures",
+        ),
+        says="A count of a lot ends as many of it; any other count changes no ramet.",
+    )
+
+
+_NUMBERS = (
+    Column(
+        "Alive",
+        lambda row: "not counted" if row.alive is None else number(row.alive),
+        number=True,
+    ),
+    Column("Dead", lambda row: number(row.dead), number=True),
+    Column("Missing", lambda row: number(row.missing), number=True),
+)
+
+
+def _lot(row: StructureCount) -> Any:
+    return event_link(row.lot.event) if row.lot is not None else "all that it holds"
+
+
+def _identified(event: Event) -> Section:
+    rows = Identification.objects.filter(event=event).select_related("ramet", "found")
+    return Section(
+        "Found again",
+        table(
+            [
+                Column("Known ramet", lambda row: ramet_link(row.ramet.code)),
+                Column(
+                    "Was the found piece",
+                    lambda row: ramet_link(row.found.code) if row.found is not None else "",
+                ),
+            ],
+            list(rows.order_by("pk")),
+            "Known ramets and the pieces that they turned out to be",
+        ),
+    )
+
+
+def _plot_counts(event: Event) -> list[Section]:
+    rows = list(
+        PlotCount.objects.filter(visit=event.visit)
+        .select_related("plot__site", "genet__canonical", "taxon")
+        .order_by("pk")
+    )
+    if not rows:
+        return []
+    return [
+        Section(
+            "Counted in plots",
+            table(
+                [
+                    Column("Plot", lambda row: link(row.plot, "plot", row.plot.code)),
+                    Column("Of", _counted_of),
+                    *_NUMBERS,
+                    Column("Note", lambda row: row.note),
+                ],
+                rows,
+                "Counts of plots",
+            ),
+            says="A count of a plot changes no ramet.",
+        )
+    ]
+
+
+def _counted_of(row: PlotCount) -> Any:
+    if row.genet is not None:
+        return genet_link(row.genet)
+    return taxon_link(row) if row.taxon is not None else "all together"
+
+
+def _structures(event: Event, undone: Undone, heading: str) -> list[Section]:
+    rows = list(structure_rows(event, undone))
+    return [Section(heading, table([STRUCTURE, STANDS], rows, heading))] if rows else []
+
+
+def _with_unit(value: Any, unit: str) -> str:
+    return f"{number(value)} {unit}" if value is not None else ""
