@@ -200,6 +200,16 @@ class Register(models.Model):
     def __str__(self) -> str:
         return self.code
 
+    def referred_to(self, *but: type[models.Model]) -> bool:
+        """Whether any row, but those of these models, names this one."""
+        for relation in self._meta.related_objects:
+            model: type[models.Model] = relation.related_model
+            if issubclass(model, but):
+                continue
+            if model._base_manager.filter(**{relation.field.name: self.pk}).exists():
+                return True
+        return False
+
     @classmethod
     def prepare(cls, given: Mapping[str, Any]) -> Mapping[str, Any]:
         """A chance to turn what people write into values of the fields."""

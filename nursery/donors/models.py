@@ -11,7 +11,7 @@ from django.db.models import Q
 
 from nursery.core.actor import Role
 from nursery.core.models import Event, Register, unique_code
-from nursery.donors import position_model  # noqa: F401 - where Django finds the exact positions
+from nursery.donors import position_model
 from nursery.places.models import Reef, Site
 
 __all__ = [
@@ -215,12 +215,12 @@ class DonorColony(Register):
                 }
             )
         stored = DonorColony.objects.filter(pk=self.pk).first() if self.pk else None
-        if stored is None or not stored.collections.exists():
+        if stored is None or not stored.referred_to(position_model.Position):
             return
         faults = {
             name: ValidationError(
-                "Pieces have been collected from this colony as it stands, and carry this with "
-                "them. Enter another colony.",
+                "Pieces of this colony are on record as it stands, or it was visited, and carry "
+                "this with them. Enter another colony.",
                 code="fixed",
             )
             for name in ("taxon", "genet", "reef")

@@ -139,14 +139,19 @@ def work_out(ramet_ids: Iterable[int]) -> dict[int, tuple[Heritage, Heritage]]:
     for row in rows.values():
         if row.fragmentation_id is not None:
             children[row.fragmentation_id].append(row)
-    links_in_order = sorted(cuttings.values(), key=lambda row: (row.event.moment, row.event_id))
-    # A ramet is born before it is cut, so mothers come before their children.
-    for made in links_in_order:
-        found = [known[pk] for pk in sources[made.pk]]
-        _refuse_mixed(made, found)
-        given[made.pk] = of_sources(found, canonical)
-        for row in children[made.pk]:
-            known[row.pk] = _labelled(row, given[made.pk], labels)
+    waiting = sorted(cuttings.values(), key=lambda row: (row.event.moment, row.event_id))
+    while waiting:
+        # A ramet is born before it is cut; only void cuttings may stand before their mothers.
+        ready = [made for made in waiting if all(pk in known for pk in sources[made.pk])]
+        if not ready:
+            raise RuntimeError("cuttings go round in a ring")
+        for made in ready:
+            found = [known[pk] for pk in sources[made.pk]]
+            _refuse_mixed(made, found)
+            given[made.pk] = of_sources(found, canonical)
+            for row in children[made.pk]:
+                known[row.pk] = _labelled(row, given[made.pk], labels)
+        waiting = [made for made in waiting if made.pk not in given]
     _refuse_foreign(rows, known)
     return _save(rows, cuttings, before, known, given)
 

@@ -45,7 +45,7 @@ def explained(
         "not_living": f"{ramet.code} is {was}{since}, so it cannot be {act} {dated(event.when)}.",
         "already_planted": f"{ramet.code} is planted already{since}. Lift it first.",
         "still_planted": f"{ramet.code} stands on the reef{since}. Lift it first.",
-        "not_planted": f"{ramet.code} is not planted {dated(event.when)}.",
+        "not_planted": f"{ramet.code} is not planted {dated(event.when)}{since}.",
         "not_packed": f"{ramet.code} is not on its way: it has been received already{since}.",
         "not_there": f"{ramet.code} was elsewhere{since}.",
         "not_planted_here": f"{ramet.code} had not been planted {dated(event.when)}.",

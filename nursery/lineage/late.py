@@ -27,6 +27,7 @@ from nursery.lineage.rows import (
     plain_moment,
     set_state,
     stamp,
+    state_of,
     step_row,
 )
 from nursery.lineage.timeline import (
@@ -94,7 +95,9 @@ def settle(event: Event, entries: Sequence[Entry], stay: bool = False) -> set[in
     structures = {cell[0] for cell in cells | standing}
     lock_structures(structures)
     case = _Case(event, own, rows, others, stays_in(structures, cells, but=ids))
-    _write(case, _first_that_stands(case, stay))
+    made = _first_that_stands(case, stay)
+    _refuse_blocked(case, made)
+    _write(case, made)
     busy_anew(structures)
     return set(ids)
 
@@ -156,6 +159,31 @@ def _judge(case: _Case, at: Key) -> dict[int, _History]:
             [one.problem for one in found], earliest.event if earliest is not None else None
         )
     return made
+
+
+def _refuse_blocked(case: _Case, made: Mapping[int, _History]) -> None:
+    """A ramet does not come back into a cell that has been blocked since, or is no more."""
+    coming = {
+        pk: cell
+        for pk, (_, after) in made.items()
+        if after and (cell := after[-1].cell) and cell != state_of(case.rows[pk]).cell
+    }
+    structures = Structure.objects.in_bulk({cell[0] for cell in coming.values()})
+    for pk, cell in coming.items():
+        grid, where = structures[cell[0]].grid, CellName(*cell[1:])
+        if grid is None or not grid.holds(where):
+            raise InTheWay(
+                [
+                    Problem(
+                        "cell_blocked",
+                        f"{case.rows[pk].code} would be in {structures[cell[0]].code} "
+                        f"{where.name}, which holds nothing. Open the cell first, or choose "
+                        "another.",
+                        case.own[pk].path if pk in case.own else (),
+                    )
+                ],
+                None,
+            )
 
 
 def _key(found: _Found) -> Key:

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import groupby
 from typing import Any
 
 from django.db import transaction
@@ -226,3 +227,33 @@ def _holds(row: Structure, other: Structure, parents: Mapping[int, Structure | N
         seen.add(at.pk)
         at = parents.get(at.pk, at.parent)
     return False
+
+
+def ring_in_past(ids: Iterable[int]) -> StructureStep | None:
+    """The first live step after which one of these structures, or what it ever stood in or held,
+    stood in itself; None where that never was."""
+    known = set(ids)
+    while True:
+        steps = StructureStep.objects.filter(live=True, parent__isnull=False)
+        near = steps.filter(Q(structure__in=known) | Q(parent__in=known))
+        more = {pk for pair in near.values_list("structure_id", "parent_id") for pk in pair if pk}
+        if more <= known:
+            break
+        known |= more
+    rows = StructureStep.objects.filter(structure__in=known, live=True)
+    ordered = sorted(
+        rows.select_related("event", "structure"),
+        key=lambda step: (step.event.moment, step.event_id, step.pk),
+    )
+    parents: dict[int, int | None] = {}
+    for _, group in groupby(ordered, key=lambda step: step.event_id):
+        together = list(group)
+        parents |= {step.structure_id: step.parent_id for step in together}
+        for step in together:
+            at, seen = parents.get(step.structure_id), {step.structure_id}
+            while at is not None and at not in seen:
+                seen.add(at)
+                at = parents.get(at)
+            if at is not None:
+                return step
+    return None

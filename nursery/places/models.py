@@ -93,6 +93,13 @@ class System(Register):
     def __str__(self) -> str:
         return f"{self.code} {self.name}"
 
+    def clean(self) -> None:
+        stored = System.objects.filter(pk=self.pk).first() if self.pk else None
+        if stored is None or stored.nursery_id == self.nursery_id:
+            return
+        if any(bay.referred_to() for bay in stored.bays.all()):
+            raise ValidationError({"nursery": _fixed("Structures have stood in this system")})
+
 
 class Bay(Register):
     """A tank, raceway or sea-bed block in a system."""
@@ -113,6 +120,15 @@ class Bay(Register):
 
     def __str__(self) -> str:
         return f"{self.code} {self.name}".strip()
+
+    def clean(self) -> None:
+        stored = Bay.objects.filter(pk=self.pk).first() if self.pk else None
+        if stored is not None and stored.system_id != self.system_id and stored.referred_to():
+            raise ValidationError({"system": _fixed("Structures have stood in this bay")})
+
+
+def _fixed(why: str) -> ValidationError:
+    return ValidationError(f"{why} as it is. Close it, and enter another.", code="fixed")
 
 
 def _is_polygon(value: Any) -> bool:
@@ -190,6 +206,11 @@ class Plot(Register):
 
     def __str__(self) -> str:
         return f"{self.code} {self.name}".strip()
+
+    def clean(self) -> None:
+        stored = Plot.objects.filter(pk=self.pk).first() if self.pk else None
+        if stored is not None and stored.site_id != self.site_id and stored.referred_to():
+            raise ValidationError({"site": _fixed("This plot is on record")})
 
 
 class Structure(Register):

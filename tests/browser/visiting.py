@@ -46,6 +46,12 @@ class Visitor:
             f"/structures/{here.plate.code}/",
             f"/structures/{here.tray.code}/",
             f"/events/{self.outplant.born.uid}/",
+            f"/events/{self.outplant.born.uid}/void/",
+            f"/events/{self.outplant.born.uid}/amend/",
+            "/enter/",
+            "/enter/fragmentation/",
+            "/unsettled/",
+            "/unsettled/settled/",
         ]
 
     def others(self) -> list[str]:

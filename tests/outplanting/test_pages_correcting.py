@@ -218,9 +218,7 @@ def test_another_mother_is_named_beside_the_one_that_the_entry_names(
     typed = {"mother-0": second.code.lower(), "used-up-0": "on"}
     correct(client, child.born, "amend", **typed)
     told = read(client, page_of(child.born))
-    assert re.search(
-        rf"Sources {first.code} → ?became {second.code} \(used up\)", told
-    ), told
+    assert re.search(rf"Sources {first.code} → ?became {second.code} \(used up\)", told), told
     assert Ramet.objects.get(pk=second.pk).get_life_display() == "used up"
 
 

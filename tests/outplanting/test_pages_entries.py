@@ -9,6 +9,7 @@ from nursery.core.actor import Role
 from nursery.core.models import Event, EventKind
 from tests import factories as make
 from tests.factories import Programme
+from tests.lineage.ends import end
 from tests.outplanting.reef import lift, plant_structures, rock
 from tests.pages import main_of, read, reader
 from tests.verify.season import Season, season
@@ -101,8 +102,6 @@ def test_received_stock_names_the_programme(programme: Programme, client: Client
 
 
 def test_who_has_what_was_handed_over_is_told(programme: Programme, client: Client) -> None:
-    from tests.lineage.ends import end
-
     mother = programme.mother()
     event = end(programme.lead, [mother], "handed_over", recipient="Invented Aquarium")
     assert "Handed over to Invented Aquarium" in read(client, page_of(event))

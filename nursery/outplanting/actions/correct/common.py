@@ -17,7 +17,7 @@ from nursery.lineage.models import Ramet, Source, Step
 from nursery.lineage.occupancy import busy_anew, stays_in
 from nursery.lineage.tags import tag_clash
 from nursery.lineage.timeline import Overlap, refuse_overlaps
-from nursery.places.actions import lock_with_kin, stand_anew
+from nursery.places.actions import lock_with_kin, ring_in_past, stand_anew
 from nursery.places.cells import Cell
 from nursery.places.models import Structure, StructureStep
 
@@ -114,23 +114,19 @@ def structures_follow(event: Event, coming: Collection[int] = ()) -> None:
 
 
 def _refuse_rings(event: Event, ids: Iterable[int]) -> None:
-    for pk in ids:
-        seen = {pk}
-        at = Structure.objects.get(pk=pk)
-        while at.parent is not None:
-            at = at.parent
-            if at.pk in seen:
-                last = at.steps.filter(live=True).select_related("event").order_by("-order").first()
-                raise InTheWay(
-                    [
-                        Problem(
-                            "structure_in_itself",
-                            f"{at.code} would stand in itself. Correct the structure moves first.",
-                        )
-                    ],
-                    last.event if last is not None and last.event_id != event.pk else None,
-                )
-            seen.add(at.pk)
+    ring = ring_in_past(ids)
+    if ring is None:
+        return
+    raise InTheWay(
+        [
+            Problem(
+                "structure_in_itself",
+                f"{ring.structure.code} would stand in itself from the "
+                f"{ring.event.get_kind_display()} {dated(ring.event.when)} on.",
+            )
+        ],
+        ring.event if ring.event_id != event.pk else None,
+    )
 
 
 def refuse_tag_clash(event: Event, texts: Collection[str]) -> None:

@@ -116,7 +116,7 @@ def _void(event: Event) -> dict[str, Any]:
     """Take an event's steps out, with all that hangs on it; returns what that took out."""
     steps = Step.objects.filter(event=event, live=True)
     structure_steps = StructureStep.objects.filter(event=event, live=True)
-    ended = Tag.objects.filter(ended_by=event, live=True).select_for_update(no_key=True)
+    ended = Tag.objects.filter(ended_by=event).select_for_update(no_key=True)
     undone: dict[str, Any] = {
         "steps": list(steps.values_list("pk", flat=True)),
         "structure_steps": list(structure_steps.values_list("pk", flat=True)),
@@ -144,7 +144,7 @@ def _open_tags(event: Event, ended: list[list[Any]], texts: set[str]) -> None:
     with transaction.atomic():
         # Judged before they are opened: the database allows one in force.
         later = Tag.objects.filter(text__in=texts, live=True).exclude(pk__in=ids)
-        for tag in Tag.objects.filter(pk__in=ids):
+        for tag in Tag.objects.filter(pk__in=ids, live=True):
             other = later.filter(text=tag.text, since__gte=tag.since).order_by("since").first()
             if other is not None and other.event is not None:
                 raise InTheWay(
