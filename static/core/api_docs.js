@@ -7,6 +7,8 @@ window.SwaggerUIBundle({
   domNode: place,
   presets: [window.SwaggerUIBundle.presets.apis],
   deepLinking: true,
+  // Opened one by one: all at once are more than the viewer can show.
+  docExpansion: "none",
   // Whoever is logged in may try a call out; the server wants to see that it comes from this page.
   requestInterceptor: (request) => {
     const ours = new URL(request.url, document.baseURI).origin === window.location.origin;

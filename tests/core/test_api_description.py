@@ -118,4 +118,5 @@ def test_the_page_shows_the_endpoints(live_server: "LiveServer", page: "Page") -
     session = {"name": "sessionid", "value": client.cookies["sessionid"].value}
     page.context.add_cookies([{**session, "url": live_server.url}])  # type: ignore[typeddict-item]
     page.goto(f"{live_server.url}/api/docs/")
+    page.get_by_role("link", name="fragmentations", exact=True).click()
     page.get_by_text("Enter: fragmentation").wait_for()

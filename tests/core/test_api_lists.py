@@ -9,8 +9,12 @@ from rest_framework.test import APIClient
 
 from nursery.core.actor import Role
 from nursery.core.registers import create
+from nursery.lineage.models import Ramet
 from nursery.places.models import Reef
 from tests import factories as make
+from tests.lineage import ends
+from tests.lineage import identities as ids
+from tests.outplanting import reef as on_reef
 
 pytestmark = pytest.mark.django_db
 
@@ -37,6 +41,14 @@ LISTS = {
     "outplantings": 7,
     "visits": 7,
     "observations": 5,
+    "lifts": 7,
+    "endings": 7,
+    "counts": 7,
+    "structure-losses": 7,
+    "taggings": 7,
+    "relabellings": 7,
+    "genet-merges": 7,
+    "identifications": 7,
     "events": 7,
     "series": 5,
     "changes": 5,
@@ -78,6 +90,26 @@ def grow(programme: make.Programme) -> None:
     plot = make.plot(by, make.site(by))
     make.planting(by, plot, children, permits=[permit.code])
     make.visit(by, plot.site, {children[0]: "alive"}, permits=[permit.code])
+    grow_later(programme, mothers, children, permit.code)
+
+
+def grow_later(
+    programme: make.Programme, mothers: list[Ramet], children: list[Ramet], permit: str
+) -> None:
+    """What happens to ramets later on."""
+    by, by_permit = programme.lead, {"permits": [permit]}
+    on_reef.lift(by, children, programme.tray, when="2021-10-01", **by_permit)
+    ends.end(by, mothers, when="2021-11-01", **by_permit)
+    lost = make.tray(by, programme.bay)
+    ends.count(by, [{"structure": lost.code, "alive": 0}], **by_permit)
+    ends.lose(by, lost, **by_permit)
+    ids.retag(by, {"ramet": children[0].code, "on": f"N{lost.code}"}, **by_permit)
+    genet, same = make.genet(by, programme.taxon), make.genet(by, programme.taxon)
+    ids.relabel(by, children, genet, **by_permit)
+    ids.merge(by, genet, same, **by_permit)
+    (piece,) = ids.loose(programme)
+    found = {"ramet": children[0].code, "found": piece.code}
+    ids.identify(by, found, when="2021-12-01", **by_permit)
 
 
 def queries_of(api: APIClient, address: str) -> tuple[int, int]:

@@ -1,5 +1,5 @@
-"""Voiding and entering at once: one wins, the other is refused with a reason, the record agrees with
-itself, and nobody waits for ever."""
+"""Voiding and entering at once: one wins, the other is refused with a reason, the record agrees
+with itself, and nobody waits for ever."""
 
 from __future__ import annotations
 

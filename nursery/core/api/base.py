@@ -223,7 +223,7 @@ class EventViewSet(Listing):
             return
         path = cls.path()
         name = "".join(part.capitalize() for part in cls.kind.word.split("_"))
-        hide = {"event", "digest", *cls.hide}
+        hide = {"event", "digest", "moment", *cls.hide}
         cls.serializer_class = derived_serializer(
             cls.model, name=name, hide=hide, first=header_fields(path), also=cls.also
         )

@@ -19,7 +19,7 @@ from nursery.core.errors import NotAllowed, Problem, Unknown
 from nursery.core.filters import FilterSet, KindFilter, TextFilter, event_filters
 from nursery.core.models import Change, CodeSeries, Event
 
-EventSerializer = derived_serializer(Event, hide={"digest"}, first=header_fields(""))
+EventSerializer = derived_serializer(Event, hide={"digest", "moment"}, first=header_fields(""))
 ChangeSerializer = derived_serializer(Change, hide={"row_id"})
 SeriesSerializer = derived_serializer(CodeSeries)
 

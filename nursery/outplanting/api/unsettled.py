@@ -16,7 +16,6 @@ from nursery.core.api.serializers import derived_serializer
 from nursery.core.errors import Problem
 from nursery.core.filters import refuse_unknown
 from nursery.core.inputs import Given, read
-from nursery.core.paging import Paging
 from nursery.core.plain import plain
 from nursery.core.problems import ParameterRefused
 from nursery.outplanting.actions.settle import SettledIn, Thing, accept, take_back
@@ -24,9 +23,6 @@ from nursery.outplanting.models import Settled
 from nursery.outplanting.unsettled import CODES, Unsettled, unsettled
 
 SettledSerializer = derived_serializer(Settled)
-_PAGE: dict[str, Any] = Paging().get_paginated_response_schema(
-    {"type": "array", "items": schema_of(Unsettled)}
-)
 
 
 class TakenBackIn(Given):
@@ -40,7 +36,6 @@ class UnsettledViewSet(Api):
     """What is for a lead to settle: by a correction, or by saying that it stands as it is."""
 
     queryset = Settled.objects.none()
-    pagination_class = None
 
     known_parameters: ClassVar[Mapping[str, tuple[str, ...]]] = {
         "list": ("code", "settled", "limit", "offset")
@@ -53,10 +48,8 @@ class UnsettledViewSet(Api):
             OpenApiParameter(
                 "settled", bool, default=False, description="true: what was settled already"
             ),
-            OpenApiParameter("limit", int, description="rows of one page"),
-            OpenApiParameter("offset", int, description="rows before this page"),
         ],
-        responses={200: _PAGE},
+        responses={200: schema_of(Unsettled)},
     )
     def list(self, request: Request) -> Response:
         """Each by a stable code and what it is about, with the entries that say different
@@ -64,9 +57,8 @@ class UnsettledViewSet(Api):
         refuse_unknown(request, self.known_parameters["list"])
         asked = request.query_params
         rows = unsettled(self.actor, _codes(asked.get("code")), _flag(asked.get("settled")))
-        paging = Paging()
-        page: Any = paging.paginate_queryset(rows, request, view=self)
-        return paging.get_paginated_response([plain(row) for row in page or []])
+        page: Any = self.paginate_queryset(rows)
+        return self.get_paginated_response([plain(row) for row in page])
 
     @extend_schema(
         summary="Say that something stands as it is",
