@@ -12,6 +12,7 @@ from hypothesis import settings as hypothesis_settings
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
+    from pytest_django.plugin import DjangoDbBlocker
 
 # Examples stay random, so that each run looks at new ones; a failure prints how to see it again.
 # No deadline: a loaded machine is slow now and then, which is no fault of the code.
@@ -51,6 +52,16 @@ def django_db_modify_db_settings(
     if database["ENGINE"] == "django.db.backends.sqlite3":
         folder = tmp_path_factory.mktemp("database")
         database["TEST"]["NAME"] = str(folder / "register.sqlite3")
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_blocker: "DjangoDbBlocker") -> None:
+    """Find out once what SQLite can do with JSON: Django asks it when it first has to know, and a
+    test that counts queries would count that too."""
+    from django.db import connection
+
+    with django_db_blocker.unblock():
+        assert connection.features.supports_json_field
 
 
 @contextmanager

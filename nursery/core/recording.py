@@ -40,6 +40,10 @@ def begin(actor: Actor, kind: EventKind, given: EventIn) -> Recorded:
         if known is not None:
             return _same_or_refuse(known, actor, digest)
     event = _header(actor, kind, given, digest)
+    if given.uid is None:
+        # A uid of our own is nobody else's: no savepoint to go back to is needed.
+        event.save(force_insert=True)
+        return Recorded(event, fresh=True)
     try:
         with transaction.atomic():
             event.save(force_insert=True)

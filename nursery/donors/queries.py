@@ -2,21 +2,9 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterable
-
 from nursery.core.errors import Problem, Unknown
 from nursery.core.registers import as_asked
-from nursery.donors.models import DonorColony, EventPermit, Genet, Taxon
-
-
-def permits_of(event_ids: Iterable[int]) -> dict[int, tuple[str, ...]]:
-    """The codes of the permits of each event that has any."""
-    found: dict[int, list[str]] = defaultdict(list)
-    links = EventPermit.objects.filter(event__in=set(event_ids)).order_by("permit__code")
-    for event_id, code in links.values_list("event_id", "permit__code"):
-        found[event_id].append(code)
-    return {event_id: tuple(codes) for event_id, codes in found.items()}
+from nursery.donors.models import DonorColony, Genet, Taxon
 
 
 def colony(code: str) -> DonorColony:

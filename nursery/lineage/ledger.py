@@ -19,12 +19,13 @@ from nursery.lineage.models import Ramet, Step
 from nursery.lineage.replay import State, StepRefused, advance
 from nursery.lineage.rows import (
     CACHED,
+    STEP,
     lock,
     plain_moment,
     set_state,
     stamp,
     state_of,
-    step_row,
+    step_values,
 )
 from nursery.lineage.timeline import after
 from nursery.lineage.words import Life, What
@@ -120,7 +121,8 @@ def _write(event: Event, entries: Sequence[Entry], states: Sequence[State]) -> N
 
     Cells are emptied before they are filled, so that ramets may change places in one event.
     """
-    vacated = []
+    vacated: dict[int, tuple[int, int, int]] = {}
+    filled: set[tuple[int, int, int]] = set()
     born: list[Ramet] = []
     changed: list[Ramet] = []
     for entry, state in zip(entries, states, strict=True):
@@ -129,19 +131,22 @@ def _write(event: Event, entries: Sequence[Entry], states: Sequence[State]) -> N
             ramet.born = event
             born.append(ramet)
         else:
-            changes = entry.change.place is not None or entry.change.life is not None
-            if ramet.row is not None and changes:
-                vacated.append(ramet.pk)
+            cell = state_of(ramet).cell
+            if cell is not None and cell != state.cell:
+                vacated[ramet.pk] = cell
             changed.append(ramet)
+        if state.cell is not None:
+            filled.add(state.cell)
         set_state(ramet, state)
-    if vacated:
+    if filled.intersection(vacated.values()):
         Ramet.objects.filter(pk__in=vacated).update(row=None, column=None)
     bulk.update(Ramet, changed, CACHED)
     bulk.insert(Ramet, born)
-    bulk.insert(
+    bulk.insert_values(
         Step,
+        STEP,
         [
-            step_row(event, entry.ramet, entry.change, state.steps)
+            step_values(event, entry.ramet, entry.change, state.steps)
             for entry, state in zip(entries, states, strict=True)
         ],
     )

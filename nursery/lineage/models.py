@@ -109,7 +109,7 @@ class Ramet(models.Model):
 
     genet = models.ForeignKey(Genet, on_delete=models.PROTECT, null=True, related_name="ramets")
     donor_set = models.ForeignKey(
-        DonorSet, on_delete=models.PROTECT, null=True, related_name="ramets"
+        DonorSet, on_delete=models.PROTECT, null=True, db_index=False, related_name="ramets"
     )
     generation = models.PositiveSmallIntegerField(
         null=True, help_text="0 straight from the wild; null where the cuttings were not recorded"
@@ -123,7 +123,9 @@ class Ramet(models.Model):
     )
     row = models.PositiveSmallIntegerField(null=True)
     column = models.PositiveSmallIntegerField(null=True)
-    plot = models.ForeignKey(Plot, on_delete=models.PROTECT, null=True, related_name="ramets")
+    plot = models.ForeignKey(
+        Plot, on_delete=models.PROTECT, null=True, db_index=False, related_name="ramets"
+    )
     steps_taken = models.PositiveIntegerField(default=0)
     not_before = models.DateTimeField(help_text="the moment of its last step")
 
@@ -168,8 +170,13 @@ class Ramet(models.Model):
                 name="lineage_ramet_one_living_a_cell",
             ),
         ]
+        # Each stands for the foreign key's own. That of the donors holds all that a recall counts.
         indexes: ClassVar = [
             models.Index(fields=["plot", "life"], name="lineage_ramet_plot"),
+            models.Index(
+                fields=["donor_set", "life", "place", "structure", "plot"],
+                name="lineage_ramet_donors",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -320,22 +327,27 @@ class Step(models.Model):
     """
 
     event = models.ForeignKey(Event, on_delete=models.PROTECT, related_name="steps")
-    ramet = models.ForeignKey(Ramet, on_delete=models.PROTECT, related_name="steps")
+    ramet = models.ForeignKey(Ramet, on_delete=models.PROTECT, db_index=False, related_name="steps")
     order = models.PositiveIntegerField()
     live = models.BooleanField(default=True)
     what = models.PositiveSmallIntegerField(choices=What.pairs())
     life = models.PositiveSmallIntegerField(choices=Life.pairs(), null=True)
     cause = models.PositiveSmallIntegerField(choices=Cause.pairs(), null=True)
     place = models.PositiveSmallIntegerField(choices=Place.pairs(), null=True)
-    structure = models.ForeignKey(Structure, on_delete=models.PROTECT, null=True, related_name="+")
+    structure = models.ForeignKey(
+        Structure, on_delete=models.PROTECT, null=True, db_index=False, related_name="+"
+    )
     row = models.PositiveSmallIntegerField(null=True)
     column = models.PositiveSmallIntegerField(null=True)
-    plot = models.ForeignKey(Plot, on_delete=models.PROTECT, null=True, related_name="ramet_steps")
+    plot = models.ForeignKey(
+        Plot, on_delete=models.PROTECT, null=True, db_index=False, related_name="ramet_steps"
+    )
     base = models.CharField(max_length=40, null=True)  # noqa: DJ001 - null: unchanged
 
     class Meta:
         ordering: ClassVar = ["ramet", "order"]
         constraints: ClassVar = [
+            # Also the way to a ramet's live steps: the foreign key has no index of its own.
             models.UniqueConstraint(
                 fields=["ramet", "order"], condition=Q(live=True), name="lineage_step_sequence"
             ),
@@ -350,6 +362,17 @@ class Step(models.Model):
                 )
                 | (Q(place__isnull=False) & _place_holds()),
                 name="lineage_step_place",
+            ),
+        ]
+        # Most steps name no structure or no plot.
+        indexes: ClassVar = [
+            models.Index(
+                fields=["structure"],
+                condition=Q(structure__isnull=False),
+                name="lineage_step_structure",
+            ),
+            models.Index(
+                fields=["plot"], condition=Q(plot__isnull=False), name="lineage_step_plot"
             ),
         ]
 

@@ -120,6 +120,21 @@ def step_row(event: Event, ramet: Ramet, change: Change, order: int) -> Step:
     )
 
 
+STEP = (
+    *("event_id", "ramet_id", "order", "what", "life", "cause"),
+    *("place", "structure_id", "row", "column", "plot_id", "base"),
+)
+"""The fields of `step_values`."""
+
+
+def step_values(event: Event, ramet: Ramet, change: Change, order: int) -> tuple[object, ...]:
+    """A row of the ledger as plain values."""
+    return (
+        *(event.pk, ramet.pk, order, change.what, change.life, change.cause),
+        *(change.place, change.structure, change.row, change.column, change.plot, change.base),
+    )
+
+
 def change_of(step: Step) -> Change:
     """What a row of the ledger says."""
     return Change(

@@ -111,9 +111,9 @@ class Account:
     """All that is told of a ramet and of its way back, by one statement for any ramet.
 
     `rows` are querysets, and what is told of each of their rows; `events` are querysets of the ids
-    of the events that are told of, beside the births. They are narrowed by Among and the
-    subqueries above. They become SQL when
-    the account is made, which takes several times as long as asking: make it once.
+    of the events that are told of, beside the births. They are narrowed by Among and the subqueries
+    above. They become SQL when the account is made, which takes several times as long as asking:
+    make it once.
     """
 
     def __init__(

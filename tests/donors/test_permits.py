@@ -11,7 +11,6 @@ from nursery.core.dates import parse_when
 from nursery.donors.flagged import flags_of_collection
 from nursery.donors.models import Permit
 from nursery.donors.permits import Use, flags
-from nursery.donors.queries import permits_of
 from tests import factories as f
 
 
@@ -105,17 +104,6 @@ def test_pieces_taken_under_a_larger_permit_do_not_exceed_a_smaller_one(
         "permit_lapsed",
         "permit_lapsed",
     ]
-
-
-def test_permits_are_told_for_many_events_in_one_query(
-    programme: f.Programme, django_assert_num_queries: Any
-) -> None:
-    permits = sorted(f.permit(programme.lead).code for _ in range(2))
-    first = f.collection(programme.lead, programme.colony, permits=permits[::-1])
-    second = f.collection(programme.lead, programme.colony)
-    with django_assert_num_queries(1):
-        found = permits_of([first.event_id, second.event_id])
-    assert found == {first.event_id: tuple(permits)}
 
 
 def test_a_site_that_a_permit_does_not_name_is_flagged(programme: f.Programme) -> None:

@@ -64,10 +64,11 @@ def cut(actor: Actor, given: FragmentationIn) -> Recorded:
     fragmentation.event = event
     fragmentation.children_count = len(rows)
     fragmentation.save(force_insert=True)
-    bulk.insert(
+    bulk.insert_values(
         Source,
+        ["fragmentation_id", "ramet_id", "used_up"],
         [
-            Source(fragmentation=fragmentation, ramet=ramet, used_up=source.used_up)
+            (event.pk, ramet.pk, source.used_up)
             for ramet, source in zip(sources, given.sources, strict=True)
         ],
     )
@@ -75,10 +76,11 @@ def cut(actor: Actor, given: FragmentationIn) -> Recorded:
         [(child.code, ("children", row, "code")) for row, child in enumerate(rows)],
         series_prefix(given.series, _home_series(sources, found.targets)),
     )
-    children = [
-        _child(fragmentation, code, child, number)
-        for number, (code, child) in enumerate(zip(codes, rows, strict=True), start=1)
-    ]
+    children = bulk.copies(_child(fragmentation), len(rows))
+    for number, (ramet, code, child) in enumerate(zip(children, codes, rows, strict=True), 1):
+        ramet.code, ramet.number = code, number
+        ramet.pieces, ramet.base, ramet.note = child.pieces, child.base, child.note
+        ramet.purpose = Purpose.of(child.purpose)
     record(
         event,
         [
@@ -137,20 +139,15 @@ def _birth(spot: Spot | None, aboard: bool) -> Change:
     return Change(What.BORN, life=Life.LIVING, place=place)
 
 
-def _child(fragmentation: Fragmentation, code: str, child: ChildIn, number: int) -> Ramet:
+def _child(fragmentation: Fragmentation) -> Ramet:
+    """What all children of a cutting have in common."""
     return Ramet(
-        code=code,
         taxon_id=fragmentation.taxon_id,
         origin=Origin.CUT,
         fragmentation=fragmentation,
-        number=number,
-        pieces=child.pieces,
-        base=child.base,
-        purpose=Purpose.of(child.purpose),
         genet_id=fragmentation.genet_id,
         donor_set_id=fragmentation.donor_set_id,
         generation=fragmentation.generation,
-        note=child.note,
     )
 
 

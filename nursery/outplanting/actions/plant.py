@@ -11,7 +11,7 @@ from nursery.core import bulk
 from nursery.core.actor import Actor, Role, require
 from nursery.core.dates import dated
 from nursery.core.errors import Path, Problem, ProblemList, Refused
-from nursery.core.models import EventKind
+from nursery.core.models import Event, EventKind
 from nursery.core.recording import Recorded, begin
 from nursery.donors.permits import attach
 from nursery.lineage.inputs import MOST_ROWS
@@ -82,8 +82,8 @@ def plant(actor: Actor, given: OutplantingIn) -> Recorded:
     record(event, entries, taken.structures)
     if numbers:
         carried.stand(event, entries, taken, plot)
-    outplanting = Outplanting.objects.create(event=event, plot=plot)
-    bulk.insert(Outplant, [_outplant(outplanting, row, given) for row in planted])
+    Outplanting.objects.create(event=event, plot=plot)
+    bulk.insert_values(Outplant, _OUTPLANT, [_outplant(event, row, given) for row in planted])
     sightings_follow(event, [row.ramet.pk for row in planted])
     return recorded
 
@@ -117,18 +117,19 @@ def _members(taken: carried.Taken, given: OutplantingIn) -> Iterator[_Planted]:
         yield _Planted(member.ramet, path, given.structures[member.number], member)
 
 
-def _outplant(outplanting: Outplanting, row: _Planted, given: OutplantingIn) -> Outplant:
+_OUTPLANT = (
+    *("outplanting_id", "ramet_id", "position", "cluster", "fixing"),
+    *("structure_id", "row", "column"),
+)
+
+
+def _outplant(event: Event, row: _Planted, given: OutplantingIn) -> tuple[object, ...]:
     fixing = row.said.fixing or given.fixing
     member = row.member
-    return Outplant(
-        outplanting=outplanting,
-        ramet=row.ramet,
-        position=row.said.position,
-        cluster=row.said.cluster,
-        fixing=Fixing.of(fixing) if fixing else None,
-        structure_id=member.structure if member is not None else None,
-        row=member.row if member is not None else None,
-        column=member.column if member is not None else None,
+    return (
+        *(event.pk, row.ramet.pk, row.said.position, row.said.cluster),
+        Fixing.of(fixing) if fixing else None,
+        *((member.structure, member.row, member.column) if member else (None, None, None)),
     )
 
 
