@@ -379,4 +379,4 @@ def test_corrections_of_an_entry_cost_a_fixed_number_of_queries(
     for number in range(5):
         note(f"again {number}")
     assert few == cost(client, page_of(event)) == 11
-    assert cost(client, page_of(event, "amend")) == 5
+    assert cost(client, page_of(event, "amend")) == 8

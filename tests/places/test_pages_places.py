@@ -86,7 +86,7 @@ def test_a_full_plate_costs_as_many_queries_as_an_empty_one(programme: Programme
     client = reader(Role.VIEWER)
     few = cost(client, page)
     make.cut(programme.lead, [programme.mother()], 100, into=programme.plate)
-    assert few == cost(client, page) == 10
+    assert few == cost(client, page) == 11
 
 
 @pytest.mark.parametrize("kind", ["reef", "nursery", "system", "bay"])
