@@ -17,6 +17,7 @@ from nursery.lineage.models import Ramet, Tag
 from nursery.lineage.queries import EventView
 from nursery.lineage.words import Life, Origin, Place, What
 from tests import factories as f
+from tests.lineage.identities import identify, relabel
 from tests.refusals import refused
 
 QUERIES_OF_A_TRACE = 1
@@ -275,3 +276,45 @@ def test_many_mothers_cost_as_many_queries_as_one(
     with django_assert_num_queries(QUERIES_OF_A_TRACE):
         found = queries.trace(programme.lead, child.code)
     assert len(found.donors) == 8
+
+
+def test_a_ramet_that_is_not_what_its_label_said_does_not_lead_to_a_colony(
+    programme: f.Programme,
+) -> None:
+    child = f.cut(programme.lead, [programme.mother()])[0]
+    other = f.genet(programme.lead, programme.taxon)
+    relabel(programme.lead, [child], other)
+    found = queries.trace(programme.lead, child.code)
+    assert [gap.code for gap in found.gaps] == ["relabelled"]
+    assert other.code in found.gaps[0].message
+    relabel(programme.lead, [child], programme.colony.genet, when="2021-08-01")
+    assert queries.trace(programme.lead, child.code).complete
+
+
+def test_a_wild_piece_of_another_genet_than_its_colony_has_a_gap(
+    programme: f.Programme,
+) -> None:
+    mother = programme.mother()
+    relabel(programme.lead, [mother], f.genet(programme.lead, programme.taxon))
+    child = f.cut(programme.lead, [mother])[0]
+    found = queries.trace(programme.lead, child.code)
+    assert [(gap.ramet, gap.code) for gap in found.gaps] == [(mother.code, "relabelled")]
+
+
+def test_one_of_a_pool_that_is_known_by_now_has_no_gap(programme: f.Programme) -> None:
+    p = programme
+    other = f.colony(p.lead, p.taxon, p.reef)
+    child = f.cut(p.lead, [p.mother(), f.mothers(p.lead, other, p.tray)[0]])[0]
+    relabel(p.lead, [child], other.genet)
+    assert queries.trace(p.lead, child.code).complete
+
+
+def test_a_found_piece_that_is_a_known_ramet_leads_there(programme: f.Programme) -> None:
+    child = programme.outplants()[0]
+    f.visit(programme.lead, programme.site, {child: "missing"}, when="2021-06-15")
+    row = {"taxon": programme.taxon.code, "origin": "found", "structure": programme.tray.code}
+    piece = f.stock(programme.lead, programme.nursery, [row], when="2021-06-20")[0]
+    identify(programme.lead, {"ramet": child.code, "found": piece.code})
+    found = queries.trace(programme.lead, piece.code)
+    assert [gap.code for gap in found.gaps] == ["identified"]
+    assert child.code in found.gaps[0].message

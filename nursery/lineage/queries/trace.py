@@ -15,6 +15,7 @@ from nursery.core.codes import normalise
 from nursery.core.dates import dated
 from nursery.donors import positions
 from nursery.lineage import resolve, walk
+from nursery.lineage.models import Identification
 from nursery.lineage.queries import told
 from nursery.lineage.queries.answers import (
     CollectionView,
@@ -44,7 +45,7 @@ from nursery.places.models import Plot, Structure
 _ORIGIN_GAPS = {
     Origin.SETTLED: "settled in the nursery: it has parents, but no donor colony",
     Origin.RECEIVED: "came from another programme",
-    Origin.FOUND: "was found loose and is not identified yet",
+    Origin.FOUND: "was found loose: nobody saw where it came from",
     Origin.LEGACY: "is legacy stock: its cuttings were not recorded",
 }
 
@@ -127,8 +128,17 @@ def _trace(actor: Actor, code: str, rows: Mapping[str, Rows], headers: Headers) 
     nodes.sort(key=lambda node: (node.distance, node.ramet))
     by_code = {row.code: row for row in ramets.values()}
     loose = {row.pk for row in collections if row.colony is None}
+    known_as = _known_as(start) if nodes[0].life is Life.IDENTIFIED else None
+    genet_of = {row.code: row.genet for row in told.donors(rows["donors"])}
+    from_colony = {row.pk: genet_of.get(row.colony or "") for row in collections}
     gaps = tuple(
-        gap for node in nodes if (gap := _gap(by_code[node.ramet], headers, loose)) is not None
+        gap
+        for node in nodes
+        for gap in (
+            _gap(by_code[node.ramet], headers, loose, known_as),
+            _label_gap(node, by_code[node.ramet], way, from_colony),
+        )
+        if gap is not None
     )
     return Trace(
         ramet=code,
@@ -259,9 +269,45 @@ def _node(
     )
 
 
-def _gap(ramet: RametRow, headers: Headers, loose: set[int]) -> Gap | None:
-    """What is missing at a ramet; `loose` are the collections that are from no colony."""
+def _known_as(pk: int) -> str | None:
+    """The code of the ramet that a found piece turned out to be."""
+    rows = Identification.objects.filter(found=pk, event__live=True)
+    return rows.values_list("ramet__code", flat=True).first()
+
+
+def _label_gap(
+    node: Node, ramet: RametRow, way: _Way, from_colony: Mapping[int, str | None]
+) -> Gap | None:
+    """A ramet of which the last relabelling says another genet than what it descends from: then
+    its cuttings on record are not its own. One of a pool that is now known is none."""
+    labels = [step for step in node.steps if step.what is What.RELABELLED]
+    if not labels or node.origin not in (Origin.COLLECTED, Origin.CUT):
+        return None
+    by_descent = {way.ramets[source.ramet].genet for source in way.up(ramet.pk)}
+    if ramet.collection is not None:
+        by_descent = {from_colony.get(ramet.collection)}
+    if node.genet in by_descent and node.genet is not None:
+        return None
+    label = f"as {node.genet}" if node.genet is not None else "as of a genet that is not known"
+    return Gap(
+        node.ramet,
+        "relabelled",
+        f"{node.ramet} was relabelled {label} {dated(labels[-1].event.when)}: what it descends "
+        "from on record is of another genet, so its donor colony is not known.",
+    )
+
+
+def _gap(ramet: RametRow, headers: Headers, loose: set[int], known_as: str | None) -> Gap | None:
+    """What is missing at a ramet; `loose` are the collections that are from no colony, `known_as`
+    is the ramet that a found piece turned out to be."""
     origin = Origin(ramet.origin)
+    if ramet.life == Life.IDENTIFIED and known_as is not None:
+        return Gap(
+            ramet.code,
+            "identified",
+            f"{ramet.code} was found loose {dated(headers[ramet.born].when)} and turned out to be "
+            f"{known_as}: look there.",
+        )
     if ramet.collection in loose:
         return Gap(
             ramet.code,
