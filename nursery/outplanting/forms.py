@@ -285,7 +285,7 @@ def _default(info: FieldInfo) -> str:
 def said(model: type[Given], stem: str, name: str) -> str:
     """What a blank or column means, and how it is written where that is not plain."""
     parts = [_meaning(stem, name), _FORMS.get(name, ""), _written(model, name)]
-    text = ". ".join(part[:1].upper() + part[1:] for part in parts if part)
+    text = ". ".join(part[:1].upper() + part[1:] for part in parts if part).replace("`", "")
     return f"{text}." if text else ""
 
 
@@ -318,4 +318,4 @@ def _written(model: type[Given], name: str) -> str:
     )
     if schema is None or name == "when":
         return ""
-    return str(schema.get("description", "")).replace("`", "")
+    return str(schema.get("description", ""))

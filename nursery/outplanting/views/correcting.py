@@ -6,7 +6,6 @@ anew.
 
 from __future__ import annotations
 
-import hashlib
 import uuid
 from abc import abstractmethod
 from collections.abc import Callable, Mapping, Sequence
@@ -19,14 +18,11 @@ from django.urls import reverse
 from rest_framework.request import Request
 
 from nursery.core.actor import Role, require
-from nursery.core.dates import When, parse_when, words
 from nursery.core.errors import Problem, Refused, Trouble, Unknown
 from nursery.core.filters import refuse_unknown
 from nursery.core.inputs import read
 from nursery.core.models import Correction, Event, EventKind, Mend
-from nursery.core.phrases import counted, listed, ramet_link
 from nursery.core.views.base import Page
-from nursery.core.views.tables import Column, Table, table
 from nursery.lineage.late import InTheWay
 from nursery.lineage.models import Source
 from nursery.outplanting.actions.correct import Outcome, amend, restore, undo_amendment, void
@@ -34,10 +30,10 @@ from nursery.outplanting.actions.correct.amend import OF_KIND
 from nursery.outplanting.actions.correct.common import require_own
 from nursery.outplanting.corrections import AmendIn, RestoreIn, VoidIn
 from nursery.outplanting.forms import Blank, Told, blanks, elsewhere, value_of
+from nursery.outplanting.views.effects import changes_table, day_words, digest, effect_says
 
 MOST_SHOWN = 50
 """The most ramets that are shown one by one."""
-FIELD_WORDS = {"life": "state", "donors": "donor colonies"}
 _SOURCES = "sources"
 
 
@@ -390,45 +386,3 @@ def _mother(
         ),
         Blank(used, f"{code} was used up", "Nothing of it was left to grow on.", "tick", ticked),
     ]
-
-
-def digest(outcome: Outcome) -> str:
-    """Stands for what was shown, so that only that is done."""
-    told = repr((outcome.events, outcome.changes))
-    return hashlib.sha256(told.encode()).hexdigest()[:32]
-
-
-def day_words(text: str) -> str:
-    when: When = parse_when(text)
-    return words(when)
-
-
-def effect_says(outcome: Outcome, ramets: int) -> str:
-    """What changes downstream, in one sentence with its numbers."""
-    if not ramets:
-        return "No ramet would be otherwise than it is."
-    fields = listed(
-        f"the {FIELD_WORDS.get(field, field)} of {n:,}" for field, n in outcome.counts.items()
-    )
-    return f"{counted(ramets, 'ramet,ramets')} would be otherwise: {fields}."
-
-
-def changes_table(outcome: Outcome, shown: Sequence[str]) -> Table:
-    """Before and after, of each of these ramets."""
-    first = set(shown)
-    return table(
-        [
-            Column("Ramet", lambda row: ramet_link(row.ramet)),
-            Column("What", lambda row: FIELD_WORDS.get(row.field, row.field)),
-            Column("Now", lambda row: state_words(row.before)),
-            Column("Then", lambda row: state_words(row.after)),
-        ],
-        [change for change in outcome.changes if change.ramet in first],
-        "Ramets that would be otherwise",
-        compact=True,
-    )
-
-
-def state_words(text: str) -> str:
-    """A state as it is told of a ramet whose birth is void, or of one without the thing."""
-    return {"never": "never was", "": "none"}.get(text, text)
