@@ -19,6 +19,7 @@ from nursery.outplanting.actions.correct import amend, restore, undo_amendment, 
 from nursery.outplanting.corrections import AmendIn, RestoreIn, VoidIn
 from tests import factories as f
 from tests.simulated import Stage, Writer, enter, enter_all, on_record, reckoned, stage
+from tests.standing import live_rows
 from tests.verified import nothing_wrong
 
 pytestmark = pytest.mark.django_db
@@ -81,7 +82,7 @@ def test_voiding_everything_leaves_what_was_there_before(
     here: Stage, seed: int, length: int
 ) -> None:
     with transaction.atomic():
-        before = on_record()
+        before, rows = on_record(), live_rows()
         doings = Writer(here, seed).write(length)
         events = [enter(here, doing).uid for doing in doings]
         rng = random.Random(seed)
@@ -94,6 +95,7 @@ def test_voiding_everything_leaves_what_was_there_before(
             events = [each for each in events if each not in gone]
             left = [d for d in doings if d.uid in events]
             assert on_record() == {**before, **reckoned(here, left)}
+        assert live_rows() == rows
         nothing_wrong()
         transaction.set_rollback(True)
 
