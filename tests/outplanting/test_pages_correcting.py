@@ -378,5 +378,5 @@ def test_corrections_of_an_entry_cost_a_fixed_number_of_queries(
     few = cost(client, page_of(event))
     for number in range(5):
         note(f"again {number}")
-    assert few == cost(client, page_of(event)) == 11
+    assert few == cost(client, page_of(event)) == 12
     assert cost(client, page_of(event, "amend")) == 8

@@ -133,7 +133,7 @@ def test_a_large_entry_costs_as_many_queries_as_a_small_one(
 ) -> None:
     permit = make.permit(programme.lead).code
     child = make.cut(programme.lead, [programme.mother()], rows, permits=[permit])[0]
-    assert cost(client, page_of(child.born)) == 10
+    assert cost(client, page_of(child.born)) == 11
 
 
 @pytest.mark.parametrize(

@@ -10,6 +10,7 @@ import uuid
 from abc import abstractmethod
 from collections.abc import Callable, Mapping, Sequence
 from functools import cached_property
+from types import MappingProxyType
 from typing import Any, ClassVar
 
 from django.contrib import messages
@@ -37,14 +38,21 @@ MOST_SHOWN = 50
 _SOURCES = "sources"
 
 
-def event_of(text: str, *joined: str) -> Event:
-    """The entry of a uid in the address; raises Unknown (`unknown_event`)."""
+def event_of(text: str, joined: Mapping[EventKind, Sequence[str]] = MappingProxyType({})) -> Event:
+    """The entry of a uid in the address, with what is `joined` to one of its kind.
+
+    Raises Unknown (`unknown_event`).
+    """
     try:
         uid = uuid.UUID(text)
     except ValueError:
         uid = uuid.UUID(int=0)
-    rows = Event.objects.select_related("recorded_by", *joined)
-    row = rows.prefetch_related("permit_links__permit").filter(uid=uid).first()
+    rows = Event.objects.filter(uid=uid)
+    also: Sequence[str] = ()
+    if joined:
+        kind = rows.values_list("kind", flat=True).first()
+        also = joined.get(EventKind(kind), ()) if kind is not None else ()
+    row = rows.select_related("recorded_by", *also).prefetch_related("permit_links__permit").first()
     if row is None:
         raise Unknown(Problem("unknown_event", "There is no such entry."))
     return row

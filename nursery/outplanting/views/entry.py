@@ -54,7 +54,7 @@ class EventPage(Page):
     @cached_property
     def event(self) -> Event:
         """The entry of the uid in the address; raises Unknown (`unknown_event`)."""
-        return event_of(self.kwargs["uid"], *JOINED)
+        return event_of(self.kwargs["uid"], JOINED)
 
     @cached_property
     def corrections(self) -> list[Correction]:

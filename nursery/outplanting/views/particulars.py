@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from nursery.core.actor import Actor
@@ -19,24 +20,19 @@ from nursery.outplanting.models import PlotCount
 from nursery.outplanting.views.lists import plot_link, visited
 from nursery.outplanting.views.touched import STANDS, STRUCTURE, Undone, structure_rows
 
-JOINED = (
-    "collection__colony",
-    "collection__reef",
-    "collection__taxon",
-    "intake__collection__event",
-    "intake__nursery",
-    "fragmentation__taxon",
-    "fragmentation__genet__canonical",
-    "outplanting__plot__site",
-    "visit__site",
-    "visit__reef",
-    "stock_entry__nursery",
-    "ending__into",
-    "relabelling__genet__canonical",
-    "genet_merge__kept",
-    "genet_merge__merged",
-)
-"""What is read together with an entry, of whatever kind it is."""
+JOINED: Mapping[EventKind, Sequence[str]] = {
+    EventKind.COLLECTION: ("collection__colony", "collection__reef", "collection__taxon"),
+    EventKind.INTAKE: ("intake__collection__event", "intake__nursery"),
+    EventKind.FRAGMENTATION: ("fragmentation__taxon", "fragmentation__genet__canonical"),
+    EventKind.OUTPLANTING: ("outplanting__plot__site",),
+    EventKind.VISIT: ("visit__site", "visit__reef"),
+    EventKind.STOCK_ENTRY: ("stock_entry__nursery",),
+    EventKind.ENDING: ("ending__into",),
+    EventKind.RELABELLING: ("relabelling__genet__canonical",),
+    EventKind.GENET_MERGE: ("genet_merge__kept", "genet_merge__merged"),
+}
+"""What is read together with an entry of each kind. Of all kinds at once it would be so many
+tables that PostgreSQL plans for seconds."""
 
 
 def particulars(actor: Actor, event: Event, kind: EventKind) -> list[Fact]:
