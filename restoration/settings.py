@@ -18,14 +18,20 @@ STATIC_ROOT              where collectstatic puts files; default var/static.
 DONOR_POSITION_GRID_DEGREES
                          grid to which donor positions are rounded for those who may not see
                          the exact ones, in degrees; default 0.01 (about 1.1 km).
+MAP_TILES                address of map tiles, with {z}, {x} and {y}, for maps of sites; default
+                         none: a map then has a graticule, and nothing is asked of other hosts.
+MAP_CREDIT               whose tiles these are, shown on the map.
 LOG_LEVEL                default INFO.
 """
 
+import datetime
 import os
 import sys
 import tomllib
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 from django.core.exceptions import ImproperlyConfigured
 
@@ -64,6 +70,8 @@ INSTALLED_APPS = [
     "django_filters",
     "drf_spectacular",
     "drf_spectacular_sidecar",
+    "axes",
+    "django_htmx",
     "nursery.core",
     "nursery.places",
     "nursery.donors",
@@ -76,6 +84,7 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
+    "csp.middleware.CSPMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -84,6 +93,9 @@ MIDDLEWARE = [
     "nursery.access.middleware.ActorMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    # Last, so that it sees what the log-in answered.
+    "axes.middleware.AxesMiddleware",
 ]
 
 ROOT_URLCONF = "restoration.urls"
@@ -99,6 +111,8 @@ TEMPLATES: list[dict[str, Any]] = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
+                "nursery.core.views.appearance.appearance",
+                "nursery.core.views.entered.entered_last",
             ],
         },
     },
@@ -121,11 +135,26 @@ DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
 FILE_UPLOAD_MAX_MEMORY_SIZE = DATA_UPLOAD_MAX_MEMORY_SIZE
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5000
 
+MAP_TILES = _env.text("MAP_TILES")
+MAP_CREDIT = _env.text("MAP_CREDIT")
 DONOR_POSITION_GRID_DEGREES = _env.positive("DONOR_POSITION_GRID_DEGREES", 0.01)
 
 # People
 
 AUTH_USER_MODEL = "core.User"
+AUTHENTICATION_BACKENDS = [
+    "axes.backends.AxesStandaloneBackend",
+    "django.contrib.auth.backends.ModelBackend",
+]
+# Who guesses is held off for a while; the person's other devices and colleagues are not.
+AXES_FAILURE_LIMIT = 8
+AXES_COOLOFF_TIME = datetime.timedelta(minutes=15)
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_RESET_ON_SUCCESS = True
+AXES_LOCKOUT_CALLABLE = "nursery.core.views.session.held_off"
+AXES_ENABLE_ADMIN = False
+AXES_DISABLE_ACCESS_LOG = True
+AXES_VERBOSE = False
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": f"django.contrib.auth.password_validation.{name}"}
     for name in (
@@ -142,22 +171,28 @@ if TESTING:
     # Slow hashing protects stolen passwords; a test's passwords need no protection.
     PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 
-# Language and time: one language, dates as year-month-day everywhere.
+# Language and time: dates are year-month-day in every language.
 
 LANGUAGE_CODE = "en"
-USE_I18N = False
+USE_I18N = True
+LOCALE_PATHS = [BASE_DIR / "restoration" / "locale"]
+FORMAT_MODULE_PATH = "restoration.formats"
 USE_TZ = True
 TIME_ZONE = _env.text("TIME_ZONE", "UTC")
-DATE_FORMAT = "Y-m-d"
-DATETIME_FORMAT = "Y-m-d H:i"
-SHORT_DATE_FORMAT = DATE_FORMAT
-SHORT_DATETIME_FORMAT = DATETIME_FORMAT
 
 # Static files
 
 STATIC_URL = "/static/"
 STATIC_ROOT = Path(_env.text("STATIC_ROOT", str(BASE_DIR / "var" / "static")))
-STATICFILES_DIRS = [BASE_DIR / "static"]
+# The map's scripts are an installed package's. Its Django part wants libraries that nothing here
+# needs, so its files are served without it.
+_map_package = find_spec("leaflet")
+if _map_package is None or not _map_package.submodule_search_locations:
+    raise ImproperlyConfigured("The package django-leaflet is missing. Install requirements.")
+STATICFILES_DIRS = [
+    BASE_DIR / "static",
+    Path(_map_package.submodule_search_locations[0]) / "static",
+]
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {
@@ -181,6 +216,23 @@ SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS
 SECURE_HSTS_PRELOAD = HTTPS
 X_FRAME_OPTIONS = "DENY"
 SECURE_REFERRER_POLICY = "same-origin"
+# Scripts, styles and pictures come from this installation alone; a map's tiles where it names them.
+_tiles = urlsplit(MAP_TILES)
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": ["'self'"],
+        "img-src": [
+            "'self'",
+            "data:",
+            "blob:",
+            *([f"{_tiles.scheme}://{_tiles.netloc.replace('{s}', '*')}"] if MAP_TILES else []),
+        ],
+        "object-src": ["'none'"],
+        "base-uri": ["'self'"],
+        "form-action": ["'self'"],
+        "frame-ancestors": ["'none'"],
+    }
+}
 _proxy_header = _env.text("PROXY_SSL_HEADER")
 if _proxy_header:
     SECURE_PROXY_SSL_HEADER = ("HTTP_" + _proxy_header.upper().replace("-", "_"), "https")

@@ -93,6 +93,13 @@ class Conflict(Trouble):
     title = "Already entered otherwise"
 
 
+class HeldOff(Trouble):
+    """Too many tries; the same will be let in later."""
+
+    status = 429
+    title = "Too many tries"
+
+
 class ProblemList:
     """Collects problems, so that one answer names all that is wrong."""
 

@@ -2,7 +2,16 @@
 
 from django.urls import path
 
-from nursery.outplanting.views import correcting, entering, entry, find, lists, pages, settling
+from nursery.outplanting.views import (
+    correcting,
+    entering,
+    entry,
+    find,
+    lists,
+    pages,
+    settling,
+    undoing,
+)
 
 urlpatterns = [
     path("find/", find.FindPage.as_view(), name="find"),
@@ -11,6 +20,7 @@ urlpatterns = [
     path("visits/", lists.VisitList.as_view(), name="visits"),
     path("enter/", entering.EnterPage.as_view(), name="enter"),
     path("enter/<str:kind>/", entering.EnterKindPage.as_view(), name="enter-kind"),
+    path("undo/", undoing.UndoLast.as_view(), name="undo"),
     path("unsettled/", settling.UnsettledPage.as_view(), name="unsettled"),
     path("unsettled/settled/", settling.SettledPage.as_view(), name="settled"),
     path("events/", lists.EventList.as_view(), name="events"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from django.conf import settings
 from django.contrib.auth import views
 from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest
@@ -10,7 +11,7 @@ from django.utils.decorators import method_decorator
 from django.views import View
 from django.views.decorators.cache import never_cache
 
-from nursery.core.errors import NotAllowed, Problem
+from nursery.core.errors import HeldOff, NotAllowed, Problem
 from nursery.core.forms import LogInForm
 from nursery.core.views.base import trouble_page
 
@@ -28,6 +29,19 @@ class LogOut(views.LogoutView):
     """Ends the session, by POST only: a link or an image in some page cannot log anybody out."""
 
     http_method_names = ["post"]
+
+
+def held_off(
+    request: HttpRequest, response: object = None, credentials: object = None
+) -> HttpResponseBase:
+    """What somebody sees who gave a wrong password too often: when to try again."""
+    minutes = int(settings.AXES_COOLOFF_TIME.total_seconds() // 60)
+    problem = Problem(
+        "held_off",
+        "The password was wrong too often, so this log-in is held off from this device for "
+        f"{minutes} minutes. Wait, or ask a programme lead to set the password anew.",
+    )
+    return trouble_page(request, HeldOff(problem))
 
 
 class BackOfficeDoor(View):

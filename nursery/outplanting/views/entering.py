@@ -7,7 +7,6 @@ from collections.abc import Mapping, Sequence
 from functools import cached_property
 from typing import Any
 
-from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
 from django.utils.html import format_html
@@ -22,6 +21,7 @@ from nursery.core.models import Event, EventKind
 from nursery.core.phrases import counted, in_words, link, number
 from nursery.core.views import kin
 from nursery.core.views.base import Page
+from nursery.core.views.entered import tell
 from nursery.core.views.lists import kin_links
 from nursery.core.views.tables import Column, table
 from nursery.donors.models import Genet, Taxon
@@ -98,8 +98,7 @@ class EnterKindPage(Page):
         except Trouble as trouble:
             return self._refused(typed, filled, trouble)
         event = recorded.event
-        said = "Entered" if recorded.fresh else "It was entered already, once"
-        messages.success(request, f"{said}: {slip.kind.label}.")
+        tell(request, [recorded], slip.kind.label)
         return HttpResponseRedirect(reverse("event", args=[event.uid]))
 
     def _given(self, filled: Filled, typed: Mapping[str, str]) -> EventIn:

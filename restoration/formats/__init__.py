@@ -1,0 +1,1 @@
+"""How dates are written: year, month, day, whatever the language."""
