@@ -14,6 +14,7 @@ HTTPS                    0 serves plain http, for a laptop aboard without a cert
 HSTS_SECONDS             how long browsers shall insist on https; default a year.
 PROXY_SSL_HEADER         header by which a proxy says that a request came by https, such as
                          X-Forwarded-Proto. Set it only if the proxy always overwrites it.
+TASKS_ROOT               where long work keeps its files while it runs; default var/tasks.
 STATIC_ROOT              where collectstatic puts files; default var/static.
 DONOR_POSITION_GRID_DEGREES
                          grid to which donor positions are rounded for those who may not see
@@ -138,6 +139,9 @@ DATA_UPLOAD_MAX_NUMBER_FIELDS = 5000
 MAP_TILES = _env.text("MAP_TILES")
 MAP_CREDIT = _env.text("MAP_CREDIT")
 DONOR_POSITION_GRID_DEGREES = _env.positive("DONOR_POSITION_GRID_DEGREES", 0.01)
+
+# Long work runs in a process of its own and says there how far it is.
+TASKS_ROOT = Path(_env.text("TASKS_ROOT", str(BASE_DIR / "var" / "tasks")))
 
 # People
 
@@ -285,6 +289,8 @@ LOGGING: dict[str, Any] = {
     "loggers": {
         # Its default handlers send mail to administrators, of which there are none.
         "django": {"handlers": [], "propagate": True},
+        # It says every log-in; only those that were held off are news.
+        "axes": {"level": "WARNING"},
         # The development server says every request by itself.
         "django.server": {"level": "INFO", "propagate": True, "handlers": []},
     },

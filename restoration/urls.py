@@ -16,6 +16,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("nursery.lineage.urls")),
     path("", include("nursery.outplanting.urls")),
     path("", include("nursery.diversity.urls")),
+    path("", include("nursery.exchange.urls")),
     # Last: an address that nothing answers to is told in our own words.
     re_path(r"", NoSuchPage.as_view()),
 ]

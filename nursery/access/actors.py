@@ -20,15 +20,19 @@ _KEPT = "_kept_actor"
 
 def actor_for(user: User, *, read_only: bool = False) -> Actor:
     """The person as an actor, in one query; without a membership, an actor without roles."""
-    given: list[tuple[str, int | None]] = list(
-        Membership.objects.filter(user_id=user.pk).values_list("role", "nursery_id")
+    given: list[tuple[str, int | None, str | None]] = list(
+        Membership.objects.filter(user_id=user.pk).values_list(
+            "role", "nursery_id", "nursery__timezone"
+        )
     )
+    zones = {zone for _, _, zone in given if zone}
     return Actor(
         user_id=user.pk,
         name=str(user),
-        roles=frozenset(Role(role) for role, _ in given),
-        nurseries=frozenset(nursery for _, nursery in given if nursery is not None),
+        roles=frozenset(Role(role) for role, _, _ in given),
+        nurseries=frozenset(nursery for _, nursery, _ in given if nursery is not None),
         read_only=read_only,
+        zone=zones.pop() if len(zones) == 1 else "",
     )
 
 

@@ -20,13 +20,16 @@ class Role(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Actor:
-    """A person at work. `nurseries` holds the ids at which the nursery role was given."""
+    """A person at work. `nurseries` holds the ids at which the nursery role was given; `zone` is
+    the time zone of these where they share one, else empty.
+    """
 
     user_id: int
     name: str
     roles: frozenset[Role]
     nurseries: frozenset[int] = field(default_factory=frozenset)
     read_only: bool = False
+    zone: str = ""
 
     def has(self, *roles: Role) -> bool:
         """Whether any of the roles is held."""

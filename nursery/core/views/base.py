@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar
+from zoneinfo import ZoneInfo
 
 from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponsePermanentRedirect, HttpResponseRedirect
 from django.http.response import HttpResponseBase
 from django.shortcuts import render
 from django.urls import Resolver404, resolve
+from django.utils import timezone
 from django.utils.cache import add_never_cache_headers
 from django.views import View
 from django.views.generic import TemplateView
@@ -49,6 +51,8 @@ class Page(TemplateView):
             return redirect_to_login(request.get_full_path())
         try:
             require_read(self.actor)
+            if self.actor.zone:
+                timezone.activate(ZoneInfo(self.actor.zone))
             if any("\x00" in str(value) for value in kwargs.values()):
                 # PostgreSQL cannot even be asked for such a text.
                 raise Unknown(Problem("no_such_page", "There is no page at this address."))

@@ -1,0 +1,1 @@
+"""Pages of loading files and of long work."""
