@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from copy import copy
 from typing import Any, TypeAlias, TypeVar
 
 from django.apps import apps
@@ -25,6 +24,7 @@ from django.db.models import (
     SmallIntegerField,
     TextField,
 )
+from django.db.models.base import ModelState
 from psycopg import abc
 from psycopg.adapt import PyFormat, Transformer
 
@@ -60,8 +60,8 @@ def copies(row: M, count: int) -> list[M]:
     for _ in range(count):
         new = row.__class__.__new__(row.__class__)
         new.__dict__.update(row.__dict__)
-        new._state = copy(row._state)
-        new._state.fields_cache = row._state.fields_cache.copy()
+        new._state = ModelState()
+        new._state.fields_cache = {**row._state.fields_cache}
         made.append(new)
     return made
 
@@ -130,11 +130,14 @@ def _copy(model: type[M], rows: list[M]) -> list[M]:
     columns = list(model._meta.concrete_fields)
     for field in columns:
         _take_related(field, rows)
-    given = {row: pk for row, pk in enumerate(_fresh_ids(model, rows)) if pk is not None}
-    _send(model, columns, [_prepared(f, _to_save(f, rows, given)) for f in columns])
-    for number, row in enumerate(rows):
-        if number in given:
-            row.pk = given[number]
+    keys = _keys(model, [row.pk for row in rows])
+    _send(
+        model,
+        columns,
+        [_prepared(f, keys if f.primary_key else _to_save(f, rows)) for f in columns],
+    )
+    for row, key in zip(rows, keys, strict=True):
+        row.pk = key
         row._state.adding = False
         row._state.db = connection.alias
     return rows
@@ -154,12 +157,12 @@ def _send(model: type[Model], fields: Sequence[AnyField], columns: Sequence[Sequ
             sent.write_row(line)
 
 
-def _fresh_ids(model: type[Model], rows: Sequence[Model]) -> list[int | None]:
-    """For each row an id of the table's own sequence, or None where it has its primary key."""
+def _keys(model: type[Model], given: list[Any]) -> list[Any]:
+    """The primary keys of rows: those given, and ids of the table's own sequence for the others."""
     auto = model._meta.auto_field
-    missing = sum(row.pk is None for row in rows)
+    missing = given.count(None)
     if auto is None or not missing:
-        return [None] * len(rows)
+        return given
     with connection.cursor() as cursor:
         cursor.execute(
             "SELECT nextval((SELECT pg_get_serial_sequence(%s, %s))::regclass) "
@@ -168,7 +171,7 @@ def _fresh_ids(model: type[Model], rows: Sequence[Model]) -> list[int | None]:
         )
         # In ascending order whatever the answer's: rows that follow one another have ids that do.
         fresh = iter(sorted(pk for (pk,) in cursor.fetchall()))
-    return [next(fresh) if row.pk is None else None for row in rows]
+    return [next(fresh) if key is None else key for key in given]
 
 
 def _take_related(field: AnyField, rows: Sequence[Model]) -> None:
@@ -177,16 +180,15 @@ def _take_related(field: AnyField, rows: Sequence[Model]) -> None:
     if not isinstance(field, ForeignKey):
         return
     for row in rows:
-        if getattr(row, field.attname) is None and field.is_cached(row):
+        if row.__dict__[field.attname] is None and field.is_cached(row):
             row._prepare_related_fields_for_save(operation_name="insert")  # type: ignore[attr-defined]
 
 
-def _to_save(field: AnyField, rows: Sequence[Model], ids: dict[int, int]) -> list[Any]:
+def _to_save(field: AnyField, rows: Sequence[Model]) -> list[Any]:
     """A column's values, those with which the database is to begin (such as now) among them."""
-    if field.primary_key and ids:
-        return [ids.get(number, row.pk) for number, row in enumerate(rows)]
     if type(field).pre_save is Field.pre_save:
-        return [getattr(row, field.attname) for row in rows]
+        # Past the descriptors of foreign keys: a new row has all its values.
+        return [row.__dict__[field.attname] for row in rows]
     return [field.pre_save(row, add=True) for row in rows]
 
 

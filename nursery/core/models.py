@@ -42,6 +42,7 @@ class EventKind(Word):
     RELABELLING = 14
     GENET_MERGE = 15
     IDENTIFICATION = 16
+    CHECK = 17
 
 
 class Event(models.Model):

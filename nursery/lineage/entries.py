@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from nursery.core.dates import dated
@@ -26,11 +27,24 @@ class Entry:
         return self.change.what is What.BORN
 
 
-def refusal(code: str, entry: Entry, event: Event) -> Problem:
-    """Why a step cannot follow what the ramet is now."""
-    last = _deciding_step(entry.ramet, code)
-    life = Life(entry.ramet.life)
-    return explained(code, entry, event, last.event if last else None, life)
+def refusals(refused: Sequence[tuple[str, Entry]], event: Event) -> list[Problem]:
+    """Why steps cannot follow what their ramets are now, in one query."""
+    last: dict[tuple[int, bool], Event] = {}
+    steps = Step.objects.filter(ramet__in=[entry.ramet.pk for _, entry in refused], live=True)
+    for step in steps.select_related("event").order_by("ramet_id", "order"):
+        for of_life, said in ((True, step.life), (False, step.place)):
+            if said is not None:
+                last[step.ramet_id, of_life] = step.event
+    return [
+        explained(
+            code,
+            entry,
+            event,
+            last.get((entry.ramet.pk, code == "not_living")),
+            Life(entry.ramet.life),
+        )
+        for code, entry in refused
+    ]
 
 
 def explained(
@@ -46,6 +60,8 @@ def explained(
         "already_planted": f"{ramet.code} is planted already{since}. Lift it first.",
         "still_planted": f"{ramet.code} stands on the reef{since}. Lift it first.",
         "not_planted": f"{ramet.code} is not planted {dated(event.when)}{since}.",
+        "on_the_reef": f"{ramet.code} stands on the reef{since}: a check looks at what is in a "
+        "nursery. Enter what was seen of it as a visit, or check both dates.",
         "not_packed": f"{ramet.code} is not on its way: it has been received already{since}.",
         "not_there": f"{ramet.code} was elsewhere{since}.",
         "not_planted_here": f"{ramet.code} had not been planted {dated(event.when)}.",
@@ -74,7 +90,7 @@ def never_born(ramet: Ramet, path: Path) -> Problem:
 
 
 def in_the_way(ramet: Ramet, other: Event, event: Event, path: Path) -> Problem:
-    """A later entry that could not stand any more."""
+    """A later entry that could not stand any more behind this event."""
     return Problem(
         "behind_later_entry",
         f"{ramet.code} already has a later entry: {other.get_kind_display()} "
@@ -84,15 +100,14 @@ def in_the_way(ramet: Ramet, other: Event, event: Event, path: Path) -> Problem:
     )
 
 
-def _deciding_step(ramet: Ramet, code: str) -> Step | None:
-    """The last step that said what the refusal is about: of its life, or of its place."""
-    steps = Step.objects.filter(ramet=ramet, live=True)
-    steps = (
-        steps.filter(life__isnull=False)
-        if code == "not_living"
-        else steps.filter(place__isnull=False)
+def leans_on(ramet: Ramet, other: Event, event: Event) -> Problem:
+    """A later entry that could not stand any more without what this event says of the ramet."""
+    return Problem(
+        "behind_later_entry",
+        f"{ramet.code} has a later entry: {other.get_kind_display()} {dated(other.when)}. Without "
+        f"this {event.get_kind_display()} {dated(event.when)} it could not stand. Void or amend "
+        "that one first.",
     )
-    return steps.select_related("event").order_by("-order").first()
 
 
 _DONE = {
@@ -114,4 +129,7 @@ _DONE = {
     What.RELABELLED: "relabelled",
     What.TAGGED: "tagged",
     What.REBASED: "given another base",
+    What.CHECKED_ALIVE: "checked",
+    What.CHECKED_DEAD: "checked",
+    What.CHECKED_MISSING: "checked",
 }

@@ -15,12 +15,20 @@ from nursery.core import bulk
 from nursery.core.dates import dated
 from nursery.core.errors import Problem, Refused
 from nursery.core.models import Event
-from nursery.lineage.entries import Entry, before_birth, explained, in_the_way, never_born
+from nursery.lineage.entries import (
+    Entry,
+    before_birth,
+    explained,
+    in_the_way,
+    leans_on,
+    never_born,
+)
 from nursery.lineage.models import Ramet, Step
 from nursery.lineage.occupancy import busy_anew, cells_of, stays_in
 from nursery.lineage.replay import Change, State
 from nursery.lineage.rows import (
     CACHED,
+    STEP,
     change_of,
     histories,
     lock_all,
@@ -28,7 +36,7 @@ from nursery.lineage.rows import (
     set_state,
     stamp,
     state_of,
-    step_row,
+    step_values,
 )
 from nursery.lineage.timeline import (
     Clash,
@@ -79,12 +87,12 @@ class _Case:
 _History = tuple[list[Line], list[State]]
 
 
-def settle(event: Event, entries: Sequence[Entry], stay: bool = False) -> set[int]:
+def settle(event: Event, entries: Sequence[Entry], stay: bool = False) -> None:
     """Give an event exactly these steps and write all that follows for the ramets concerned.
 
     Their rows are locked here unless the entries bring them; structures after them. Chooses the
-    event's moment within its date; with `stay` it keeps the one that it has if it can. Returns the
-    ids of the ramets concerned. Raises InTheWay.
+    event's moment within its date; with `stay` it keeps the one that it has if it can. Raises
+    InTheWay.
     """
     own = {entry.ramet.pk: entry for entry in entries}
     ids = own.keys() | set(_touched(event))
@@ -99,7 +107,6 @@ def settle(event: Event, entries: Sequence[Entry], stay: bool = False) -> set[in
     _refuse_blocked(case, made)
     _write(case, made)
     busy_anew(structures)
-    return set(ids)
 
 
 def _touched(event: Event) -> Iterable[int]:
@@ -133,7 +140,7 @@ def _first_that_stands(case: _Case, stay: bool) -> dict[int, _History]:
 
 def _judge(case: _Case, at: Key) -> dict[int, _History]:
     """The histories with the event standing at `at`; raises InTheWay."""
-    found: list[_Found] = []
+    clashes: list[tuple[int, Clash, list[Line]]] = []
     made: dict[int, _History] = {}
     all_stays = list(case.neighbours)
     for pk in case.rows:
@@ -144,17 +151,18 @@ def _judge(case: _Case, at: Key) -> dict[int, _History]:
         try:
             after = states(lines)
         except Clash as clash:
-            found.append(_clash(case, pk, clash, lines, at))
+            clashes.append((pk, clash, lines))
             continue
         made[pk] = lines, after
         all_stays += stays(pk, lines, after)
+    found = _clashes(case, clashes, at)
     if not found:
         try:
             refuse_overlaps(all_stays)
         except Overlap as overlap:
             found.append(_overlap(case, overlap, at))
     if found:
-        earliest = min((one for one in found if one.event), key=_key, default=None)
+        earliest = min((one for one in found if one.event), key=lambda one: one.key, default=None)
         raise InTheWay(
             [one.problem for one in found], earliest.event if earliest is not None else None
         )
@@ -186,25 +194,40 @@ def _refuse_blocked(case: _Case, made: Mapping[int, _History]) -> None:
             )
 
 
-def _key(found: _Found) -> Key:
-    return found.key
+def _clashes(
+    case: _Case, clashes: Sequence[tuple[int, Clash, Sequence[Line]]], at: Key
+) -> list[_Found]:
+    """What the clashes of histories (each with its ramet's id and its lines) come from."""
+    if not clashes:
+        return []
+    events = Event.objects.in_bulk({line.key[1] for _, _, lines in clashes for line in lines})
+    return [_clash(case, pk, clash, lines, at, events) for pk, clash, lines in clashes]
 
 
-def _clash(case: _Case, pk: int, clash: Clash, lines: Sequence[Line], at: Key) -> _Found:
+def _clash(
+    case: _Case,
+    pk: int,
+    clash: Clash,
+    lines: Sequence[Line],
+    at: Key,
+    events: Mapping[int, Event],
+) -> _Found:
     ramet, event = case.rows[pk], case.event
     entry = case.own.get(pk)
-    path = entry.path if entry is not None else ()
-    if clash.line.key != at or entry is None:
-        other = Event.objects.get(pk=clash.line.key[1])
+    other = events[clash.line.key[1]]
+    if entry is None:
+        return _Found(clash.line.key, other, leans_on(ramet, other, event))
+    path = entry.path
+    if clash.line.key != at:
         return _Found(clash.line.key, other, in_the_way(ramet, other, event, path))
     if clash.code == "before_birth":
         birth = next((line for line in lines if line.change.what is What.BORN), None)
         if birth is not None:
-            other = Event.objects.get(pk=birth.key[1])
-            return _Found(birth.key, other, before_birth(ramet, other, event, path))
+            by = events[birth.key[1]]
+            return _Found(birth.key, by, before_birth(ramet, by, event, path))
         return _Found(at, None, never_born(ramet, path))
     because = clash.because
-    decided = Event.objects.get(pk=because.key[1]) if because is not None else None
+    decided = events[because.key[1]] if because is not None else None
     life = because.change.life if because is not None else None
     return _Found(
         because.key if because is not None else at,
@@ -225,12 +248,18 @@ def _overlap(case: _Case, overlap: Overlap, at: Key) -> _Found:
     structure = Structure.objects.get(pk=other.cell[0])
     held = f"since {_day(event)}" if until is None else f"from {_day(event)} to {_day(until)}"
     entry = case.own.get(mine.holder)
+    this = f"this {case.event.get_kind_display()}"
+    why = (
+        f"{_name(mine.holder)} could not stay there without {this} {dated(case.event.when)}. Void "
+        "or amend that entry first."
+        if entry is None
+        else f"{_name(mine.holder)} cannot be there at that time ({this} is "
+        f"{dated(case.event.when)}). Choose another cell or check both dates."
+    )
     problem = Problem(
         "cell_was_held",
         f"{structure.code} {CellName(*other.cell[1:]).name} was held by {_name(other.holder)} "
-        f"{held}, so {_name(mine.holder)} cannot be there at that time (this "
-        f"{case.event.get_kind_display()} is {dated(case.event.when)}). Choose another cell or "
-        "check both dates.",
+        f"{held}, so {why}",
         entry.path if entry is not None else (),
     )
     return _Found(other.begin, event if event.pk != case.event.pk else None, problem)
@@ -251,20 +280,21 @@ def _write(case: _Case, made: Mapping[int, _History]) -> None:
     event.save(update_fields=["moment"])
     kept = Step.objects.filter(ramet__in=list(case.rows), live=True)
     by_event = {(step.ramet_id, step.event_id): step for step in kept}
-    mine = list(Step.objects.filter(event=event, ramet__in=list(case.rows)))
+    mine = {
+        (step.ramet_id, change_of(step)): step
+        for step in Step.objects.filter(event=event, ramet__in=list(case.rows))
+    }
     changed: list[Step] = []
-    new: list[Step] = []
-    dropped = {step.pk for step in mine if step.live}
+    new: list[tuple[object, ...]] = []
+    dropped = {step.pk for step in mine.values() if step.live}
     for pk, (lines, _) in made.items():
         for order, line in enumerate(lines, start=1):
             if line.key[1] != event.pk:
                 step = by_event[pk, line.key[1]]
             else:
-                known = next(
-                    (s for s in mine if s.ramet_id == pk and change_of(s) == line.change), None
-                )
+                known = mine.get((pk, line.change))
                 if known is None:
-                    new.append(step_row(event, case.rows[pk], line.change, order))
+                    new.append(step_values(event, case.rows[pk], line.change, order))
                     continue
                 step = known
                 dropped.discard(step.pk)
@@ -274,7 +304,7 @@ def _write(case: _Case, made: Mapping[int, _History]) -> None:
     # Out of the sequence first: no two may have the same place in it at any time.
     Step.objects.filter(pk__in={*dropped, *(step.pk for step in changed)}).update(live=False)
     bulk.update(Step, changed, ["order", "live"])
-    bulk.insert(Step, new)
+    bulk.insert_values(Step, STEP, new)
     for pk, (_, after) in made.items():
         set_state(case.rows[pk], after[-1] if after else State())
     Ramet.everything.filter(pk__in=list(case.rows), row__isnull=False).update(row=None, column=None)

@@ -11,24 +11,25 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 
 from nursery.core import bulk
-from nursery.core.errors import ProblemList
+from nursery.core.errors import Refused
 from nursery.core.models import Event
 from nursery.lineage import late
-from nursery.lineage.entries import Entry, refusal
+from nursery.lineage.entries import Entry, refusals
 from nursery.lineage.models import Ramet, Step
+from nursery.lineage.occupancy import Cell
 from nursery.lineage.replay import State, StepRefused, advance
 from nursery.lineage.rows import (
     CACHED,
     STEP,
     lock,
     plain_moment,
+    put_at,
     set_state,
-    stamp,
     state_of,
     step_values,
 )
 from nursery.lineage.timeline import after
-from nursery.lineage.words import Life, What
+from nursery.lineage.words import Life
 from nursery.places.actions import busy, lock_structures
 from nursery.places.models import Structure
 
@@ -53,22 +54,21 @@ def record(
         _settle(event, entries)
         return
     states: list[State] = []
-    problems = ProblemList()
+    refused: list[tuple[str, Entry]] = []
     for entry in entries:
         state = State() if entry.birth else state_of(entry.ramet)
         try:
             states.append(advance(state, entry.change, moment))
-        except StepRefused as refused:
-            problems.items.append(refusal(refused.code, entry, event))
-    if problems:
+        except StepRefused as error:
+            refused.append((error.code, entry))
+    if refused:
         if moment > when.lower:
             # Its date leaves room before something that it touches: perhaps it fits in there.
             _settle(event, entries)
             return
-        problems.raise_if_any()
-    _set_moment(event, moment)
-    used = _used(entries, states)
-    _write(event, entries, states)
+        raise Refused(refusals(refused, event))
+    put_at(event, moment)
+    used = _write(event, entries, states)
     busy([structures[pk] for pk in sorted(used)], event.moment)
 
 
@@ -88,16 +88,6 @@ def _structures(entries: Sequence[Entry], locked: Mapping[int, Structure]) -> di
     return found | lock_structures(missing) if missing else found
 
 
-def _used(entries: Sequence[Entry], states: Sequence[State]) -> set[int]:
-    """The structures of which a cell is filled or emptied by this."""
-    found = set()
-    for entry, state in zip(entries, states, strict=True):
-        before = None if entry.birth else state_of(entry.ramet).cell
-        if before != state.cell:
-            found |= {cell[0] for cell in (before, state.cell) if cell is not None}
-    return found
-
-
 def _last_moment(entries: Sequence[Entry], structures: Iterable[Structure]) -> datetime | None:
     moments = [entry.ramet.not_before for entry in entries if not entry.birth]
     moments += [row.busy_until for row in structures if row.busy_until is not None]
@@ -110,33 +100,30 @@ def _entered_later(event: Event, entries: Sequence[Entry]) -> bool:
     return Step.objects.filter(ramet__in=ids, live=True, event__gt=event.pk).exists()
 
 
-def _set_moment(event: Event, moment: datetime) -> None:
-    if plain_moment(event.moment) != moment:
-        event.moment = stamp(moment)
-        event.save(update_fields=["moment"])
-
-
-def _write(event: Event, entries: Sequence[Entry], states: Sequence[State]) -> None:
-    """Insert births and steps and save the caches.
+def _write(event: Event, entries: Sequence[Entry], states: Sequence[State]) -> set[int]:
+    """Insert births and steps and save the caches. Returns the structures of which cells were
+    emptied or filled.
 
     Cells are emptied before they are filled, so that ramets may change places in one event.
     """
-    vacated: dict[int, tuple[int, int, int]] = {}
-    filled: set[tuple[int, int, int]] = set()
+    vacated: dict[int, Cell] = {}
+    filled: set[Cell] = set()
     born: list[Ramet] = []
     changed: list[Ramet] = []
     for entry, state in zip(entries, states, strict=True):
         ramet = entry.ramet
+        before, now = None, state.cell
         if entry.birth:
-            ramet.born = event
+            ramet.born_id = event.pk
             born.append(ramet)
         else:
-            cell = state_of(ramet).cell
-            if cell is not None and cell != state.cell:
-                vacated[ramet.pk] = cell
+            before = state_of(ramet).cell
             changed.append(ramet)
-        if state.cell is not None:
-            filled.add(state.cell)
+        if before != now:
+            if before is not None:
+                vacated[ramet.pk] = before
+            if now is not None:
+                filled.add(now)
         set_state(ramet, state)
     if filled.intersection(vacated.values()):
         Ramet.objects.filter(pk__in=vacated).update(row=None, column=None)
@@ -150,13 +137,14 @@ def _write(event: Event, entries: Sequence[Entry], states: Sequence[State]) -> N
             for entry, state in zip(entries, states, strict=True)
         ],
     )
+    return {cell[0] for cell in (*vacated.values(), *filled)}
 
 
 def _settle(event: Event, entries: Sequence[Entry]) -> None:
     """The slow path. New ramets are inserted as never born, and are born by what is settled."""
-    born = [entry.ramet for entry in entries if entry.change.what is What.BORN]
+    born = [entry.ramet for entry in entries if entry.birth]
     for ramet in born:
-        ramet.born = event
+        ramet.born_id = event.pk
         ramet.life = Life.NEVER
         ramet.not_before = event.moment
     bulk.insert(Ramet, born)

@@ -7,12 +7,12 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator
 from datetime import datetime
 
-from django.db.models import Q
-
-from nursery.lineage.models import Step
+from nursery.core import bulk
+from nursery.lineage.models import Ramet, Step
 from nursery.lineage.replay import Change
-from nursery.lineage.rows import histories, key_of, stamp
+from nursery.lineage.rows import histories, key_of, plain_moment, stamp
 from nursery.lineage.timeline import Key, Stay, states, stays
+from nursery.lineage.words import Life
 from nursery.places.models import Structure, StructureStep
 
 Cell = tuple[int, int, int]
@@ -84,31 +84,61 @@ def _cell(step: StructureStep) -> Cell | None:
     return step.parent_id, step.parent_row, step.parent_column
 
 
-def busy_moments(structures: Collection[int]) -> dict[int, datetime]:
-    """The moment at which a cell of each was filled or emptied last; one never used has none."""
-    found: dict[int, datetime] = {}
-    for stay in stays_in(structures):
-        moment = (stay.end or stay.begin)[0]
-        pk = stay.cell[0]
-        found[pk] = max(moment, found.get(pk, moment))
-    return found
+def busy_after(structure: Structure, moment: datetime) -> bool:
+    """Whether a cell of it was filled or emptied after a moment: what its cells hold now then says
+    nothing of that moment."""
+    return structure.busy_until is not None and plain_moment(structure.busy_until) > moment
 
 
 def busy_anew(structures: Collection[int]) -> None:
-    """Write again when cells of these (locked) structures were filled or emptied last."""
-    moments = busy_moments(structures)
-    for row in Structure.objects.filter(pk__in=structures).order_by("pk"):
-        moment = stamp(moments[row.pk]) if row.pk in moments else None
-        if row.busy_until != moment:
-            Structure.objects.filter(pk=row.pk).update(busy_until=moment)
+    """Write again when cells of these (locked) structures were filled or emptied last; one whose
+    cells were never used has no such moment."""
+    moments: dict[int, datetime] = {}
+    for stay in stays_in(structures):
+        moment = (stay.end or stay.begin)[0]
+        pk = stay.cell[0]
+        moments[pk] = max(moment, moments.get(pk, moment))
+    changed = []
+    for row in Structure.objects.filter(pk__in=structures):
+        last = stamp(moments[row.pk]) if row.pk in moments else None
+        if row.busy_until != last:
+            row.busy_until = last
+            changed.append(row)
+    bulk.update(Structure, changed, ["busy_until"])
 
 
-def held_at(structures: Collection[int], at: Key) -> dict[Cell, int]:
-    """Who was in each cell at a moment: a ramet's id, or a structure's as a negative number."""
+def ramets_at(structures: Collection[int], at: Key) -> dict[Cell, int]:
+    """The ramet that was in each cell at a moment."""
     return {
         stay.cell: stay.holder
         for stay in stays_in(structures)
-        if stay.begin <= at and (stay.end is None or at < stay.end)
+        if stay.holder > 0 and stay.begin <= at and (stay.end is None or at < stay.end)
+    }
+
+
+def ramets_now(structures: Collection[int]) -> dict[Cell, tuple[int, str]]:
+    """The living ramet in each cell, its id and its code."""
+    if not structures:
+        return {}
+    rows = Ramet.objects.filter(structure__in=structures, life=Life.LIVING, row__isnull=False)
+    return {
+        (structure or 0, row or 0, column or 0): (pk, code)
+        for structure, row, column, pk, code in rows.order_by().values_list(
+            "structure_id", "row", "column", "pk", "code"
+        )
+    }
+
+
+def structures_now(parents: Collection[int]) -> dict[Cell, tuple[int, str]]:
+    """The structure that stands in each cell, its id and its code."""
+    if not parents:
+        return {}
+    rows = Structure.objects.filter(parent__in=parents, parent_row__isnull=False)
+    return {
+        (parent or 0, row or 0, column or 0): (pk, code)
+        for parent, row, column, pk, code in rows.order_by().values_list(
+            "parent_id", "parent_row", "parent_column", "pk", "code"
+        )
     }
 
 
@@ -119,9 +149,3 @@ def used_after(structures: Collection[int], moment: datetime, but: Iterable[int]
         for stay in stays_in(structures, but=but)
         if stay.end is None or stay.end[0] > moment
     }
-
-
-def ramets_ever_in(structures: Collection[int]) -> set[int]:
-    """The ramets that were ever put into one of these, in a cell or not."""
-    steps = Step.objects.filter(Q(structure__in=structures), live=True)
-    return set(steps.values_list("ramet_id", flat=True))

@@ -6,8 +6,7 @@ whole history. The order of steps is not judged here: `timeline` puts them in it
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 
 from nursery.lineage.words import Cause, Life, Place, What
@@ -33,7 +32,10 @@ ENDS_THERE = frozenset({What.ENDED, What.COUNTED_DEAD, What.COUNTED_MISSING})
 """Steps that end a ramet. Where one names a structure, that is where the ramet has to be when it is
 lost or counted with all else there; its cell stays as the last that it was in."""
 
-SIGHTINGS = frozenset({What.SEEN_ALIVE, What.SEEN_DEAD, What.SEEN_MISSING, What.FOUND})
+CHECKED = frozenset({What.CHECKED_ALIVE, What.CHECKED_DEAD, What.CHECKED_MISSING})
+"""Steps that were seen in a nursery, so not of what stands on the reef: there a visit looks."""
+
+SIGHTINGS = CHECKED | {What.SEEN_ALIVE, What.SEEN_DEAD, What.SEEN_MISSING, What.FOUND}
 """Steps that were only seen. They are never refused for disagreeing: the latest decides."""
 
 
@@ -93,32 +95,24 @@ def advance(state: State, change: Change, moment: datetime) -> State:
     """The state after one more step, at a moment that is not before the last.
 
     Raises StepRefused: `born_twice`, `before_birth`, `not_living`, `already_planted`,
-    `still_planted`, `not_planted`, `not_packed`, `not_there`.
+    `still_planted`, `not_planted`, `on_the_reef`, `not_packed`, `not_there`.
     """
     _check(state, change)
-    after = replace(state, steps=state.steps + 1, moment=moment)
-    if change.life is not None and not _seen_under_another_name(state, change):
-        after = replace(after, life=change.life, cause=change.cause)
-    if change.base is not None:
-        after = replace(after, base=change.base)
-    if change.place is not None and not _stays_there(change):
-        after = replace(
-            after,
-            place=change.place,
-            structure=change.structure,
-            row=change.row,
-            column=change.column,
-            plot=change.plot,
-        )
-    return after
-
-
-def fold(steps: Iterable[tuple[Change, datetime]]) -> State:
-    """The state after all steps, taken in the order given; raises StepRefused."""
-    state = State()
-    for change, moment in steps:
-        state = advance(state, change, moment)
-    return state
+    lives = change.life is not None and not _seen_under_another_name(state, change)
+    stands = change.place is not None and not _stays_there(change)
+    fate, where = change if lives else state, change if stands else state
+    return State(
+        life=fate.life,
+        cause=fate.cause,
+        place=where.place or Place.NOWHERE,
+        structure=where.structure,
+        row=where.row,
+        column=where.column,
+        plot=where.plot,
+        base=state.base if change.base is None else change.base,
+        steps=state.steps + 1,
+        moment=moment,
+    )
 
 
 def _seen_under_another_name(state: State, change: Change) -> bool:
@@ -146,6 +140,8 @@ def _check(state: State, change: Change) -> None:
         raise StepRefused("still_planted")
     if what is What.LIFTED and state.place is not Place.PLOT:
         raise StepRefused("not_planted")
+    if what in CHECKED and state.place is Place.PLOT:
+        raise StepRefused("on_the_reef")
     if what is What.RECEIVED and state.place is not Place.PACKED:
         raise StepRefused("not_packed")
     if _stays_there(change) and state.structure != change.structure:

@@ -6,7 +6,7 @@ All names of an entry are looked up together, in a constant number of queries.
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime, time
 
 from django.db.models import Q
@@ -14,9 +14,7 @@ from django.db.models import Q
 from nursery.core.codes import CodeError, near_codes, normalise, parse_code
 from nursery.core.errors import Problem, ProblemList, Refused, Unknown
 from nursery.lineage.models import Ramet, Tag
-from nursery.lineage.occupancy import held_at
-from nursery.lineage.rows import stamp
-from nursery.lineage.words import Life
+from nursery.lineage.occupancy import busy_after, ramets_at, ramets_now
 from nursery.places.cells import CellError, parse_cell
 from nursery.places.models import Structure
 
@@ -150,36 +148,17 @@ def _by_place(texts: Iterable[str], on: date | None) -> dict[str, int]:
     late = set()
     if on is not None:
         end = datetime.combine(on, time.max)
-        late = {
-            row.pk
-            for row in known.values()
-            if row.busy_until is not None and row.busy_until > stamp(end)
-        }
-    by_place = _standing_now({row.pk for row in known.values()} - late)
+        late = {row.pk for row in known.values() if busy_after(row, end)}
+    now = ramets_now({row.pk for row in known.values()} - late)
+    by_place = {cell: pk for cell, (pk, _) in now.items()}
     if late:
-        held = held_at(late, (end, _LAST_ID))
-        by_place |= {cell: holder for cell, holder in held.items() if holder > 0}
+        by_place |= ramets_at(late, (end, _LAST_ID))
     cells = {
         text: (known[code].pk, row, column)
         for text, (code, row, column) in places.items()
         if code in known
     }
     return {text: by_place[cell] for text, cell in cells.items() if cell in by_place}
-
-
-def _standing_now(structures: Collection[int]) -> dict[tuple[int, int, int], int]:
-    """The living ramet in each cell of these structures."""
-    if not structures:
-        return {}
-    standing = Ramet.objects.filter(
-        structure__in=structures, life=Life.LIVING, row__isnull=False, column__isnull=False
-    )
-    return {
-        (structure or 0, row or 0, column or 0): pk
-        for pk, structure, row, column in standing.values_list(
-            "pk", "structure_id", "row", "column"
-        )
-    }
 
 
 def refuse_codes(codes: Sequence[tuple[str, tuple[str | int, ...]]]) -> dict[str, str]:

@@ -70,6 +70,13 @@ def key_of(event: Event) -> Key:
     return plain_moment(event.moment), event.pk
 
 
+def put_at(event: Event, moment: datetime) -> None:
+    """Let an event stand at a moment of the calendar."""
+    if plain_moment(event.moment) != moment:
+        event.moment = stamp(moment)
+        event.save(update_fields=["moment"])
+
+
 def state_of(ramet: Ramet) -> State:
     """What the row says the ramet is."""
     life = Life(ramet.life)
@@ -100,24 +107,6 @@ def set_state(ramet: Ramet, state: State) -> None:
     ramet.steps_taken = state.steps
     if state.life is not None:
         ramet.not_before = stamp(state.moment)
-
-
-def step_row(event: Event, ramet: Ramet, change: Change, order: int) -> Step:
-    """A row of the ledger."""
-    return Step(
-        event=event,
-        ramet=ramet,
-        order=order,
-        what=change.what,
-        life=change.life,
-        cause=change.cause,
-        place=change.place,
-        structure_id=change.structure,
-        row=change.row,
-        column=change.column,
-        plot_id=change.plot,
-        base=change.base,
-    )
 
 
 STEP = (
@@ -152,7 +141,10 @@ def change_of(step: Step) -> Change:
 
 def histories(ramet_ids: Iterable[int], but: int | None = None) -> dict[int, list[Line]]:
     """The live lines of each ramet in order, in one query; without those of the event `but`."""
-    steps = Step.objects.filter(ramet__in=list(ramet_ids), live=True).select_related("event")
+    ids = list(ramet_ids)
+    if not ids:
+        return {}
+    steps = Step.objects.filter(ramet__in=ids, live=True).select_related("event")
     if but is not None:
         steps = steps.exclude(event=but)
     found: dict[int, list[Line]] = defaultdict(list)

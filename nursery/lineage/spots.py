@@ -9,17 +9,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from nursery.core.dates import When, words
-from nursery.core.errors import Path, Problem, ProblemList
+from nursery.core.errors import Path, Problem, ProblemList, Refused
+from nursery.core.models import Event
 from nursery.lineage.models import Ramet, Step
-from nursery.lineage.occupancy import used_after
+from nursery.lineage.occupancy import Cell as Where
+from nursery.lineage.occupancy import busy_after, ramets_now, structures_now, used_after
 from nursery.lineage.rows import plain_moment
-from nursery.lineage.words import Life
 from nursery.places.actions import lock_structures
 from nursery.places.cells import Cell, CellError, parse_cell
-from nursery.places.models import Structure
-from nursery.places.queries import lost_ever, lost_on, structures_by_code
+from nursery.places.models import Nursery, Structure
+from nursery.places.queries import lost_on
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,25 +69,22 @@ def assign(
     `cell_occupied`, `cell_twice`, `no_cells`, `structure_full`).
     """
     problems = ProblemList()
-    known = structures_by_code(wish.structure for wish in wishes if wish is not None)
-    unknown: set[str] = set()
+    asked: dict[str, Path] = {}
     for wish in wishes:
-        if wish is not None and wish.structure not in known and wish.structure not in unknown:
-            unknown.add(wish.structure)
-            problems.add(
-                "unknown_structure", f"There is no structure {wish.structure}.", *wish.path
-            )
+        if wish is not None:
+            asked.setdefault(wish.structure, wish.path)
+    locked = lock_structures(_homes(when, [*leaving, *staying]), asked)
+    rows = {row.code: row for row in locked.values() if row.code in asked}
+    for code, path in asked.items():
+        if code not in rows:
+            problems.add("unknown_structure", f"There is no structure {code}.", *path)
     problems.raise_if_any()
-    locked = lock_structures(
-        {row.pk for row in known.values()} | _homes(when, [*leaving, *staying])
-    )
-    rows = {code: locked[row.pk] for code, row in known.items()}
-    ever_lost = lost_ever(row.pk for row in rows.values())
+    lost = lost_on((row.pk for row in rows.values()), when)
     for code, row in rows.items():
         if row.closed_on is not None and when.earliest > row.closed_on:
             problems.add("structure_closed", f"{code} was closed on {row.closed_on}.")
-        elif row.pk in ever_lost:
-            _refuse_lost(row, when, problems)
+        elif row.pk in lost:
+            problems.add("structure_lost", f"{code} was lost {words(lost[row.pk])}.")
     taken = _Taken(rows.values(), when, {ramet.pk for ramet in leaving})
     spots: list[Spot | None] = [None] * len(wishes)
     for number, wish in enumerate(wishes):
@@ -123,16 +122,29 @@ def _homes(when: When, ramets: Sequence[Ramet]) -> set[int]:
     return homes
 
 
-def _refuse_lost(row: Structure, when: When, problems: ProblemList) -> None:
-    """Nothing goes into a structure that is lost, or was on every day of a past date."""
-    since = lost_on(row, when)
-    if since is not None:
-        problems.add("structure_lost", f"{row.code} was lost {words(since)}.")
+def wished(structure: str | None, cell: str | None, path: Path) -> Wish | None:
+    """Where a row of an entry is to go; None where it says nothing of it.
+
+    Raises Refused (`cell_without_structure`).
+    """
+    if structure is not None:
+        return Wish(structure, cell, path)
+    if cell is not None:
+        raise Refused(Problem("cell_without_structure", f"{cell} of which structure?", path))
+    return None
 
 
-def cell_of_nothing(cell: str, path: Path) -> Problem:
-    """Why a cell is refused for which no structure is named."""
-    return Problem("cell_without_structure", f"{cell} of which structure?", path)
+def refuse_other_nurseries(nursery: Nursery, spots: Sequence[Spot | None], rows: str) -> None:
+    """Refuse (`other_nursery`) spots that are not at a nursery; `rows` is what they are of."""
+    problems = ProblemList()
+    for number, spot in enumerate(spots):
+        if spot is not None and spot.structure.nursery_id not in (None, nursery.pk):
+            problems.add(
+                "other_nursery",
+                f"{spot.structure.code} does not stand at {nursery.code}.",
+                *(rows, number, "structure"),
+            )
+    problems.raise_if_any()
 
 
 class _Taken:
@@ -144,48 +156,36 @@ class _Taken:
 
     def __init__(self, structures: Iterable[Structure], when: When, leaving: set[int]) -> None:
         rows = list(structures)
-        self.late = {
-            row.pk
-            for row in rows
-            if row.busy_until is not None and plain_moment(row.busy_until) > when.upper
+        late = {row.pk for row in rows if busy_after(row, when.upper)}
+        self.later = used_after(late, when.lower, but=leaving)
+        ids = [row.pk for row in rows if row.pk not in late]
+        self.ramets = {
+            where: holder for where, holder in ramets_now(ids).items() if holder[0] not in leaving
         }
-        self.later = used_after(self.late, when.lower, but=leaving)
-        ids = [row.pk for row in rows if row.pk not in self.late]
-        self.by: dict[tuple[int, Cell], str] = {}
-        self.ramets: dict[tuple[int, Cell], int] = {}
-        self.given: set[tuple[int, Cell]] = set()
-        living = Ramet.objects.filter(structure_id__in=ids, life=Life.LIVING, row__isnull=False)
-        for pk, code, structure, row, column in living.values_list(
-            "pk", "code", "structure_id", "row", "column"
-        ):
-            if pk not in leaving and row is not None and column is not None and structure:
-                self.by[structure, Cell(row, column)] = code
-                self.ramets[structure, Cell(row, column)] = pk
-        held = Structure.objects.filter(parent_id__in=ids, parent_row__isnull=False)
-        for inner in held:
-            cell = inner.parent_cell
-            if cell is not None and inner.parent_id is not None:
-                self.by[inner.parent_id, cell] = inner.code
+        self.structures = structures_now(ids)
+        self.given: set[Where] = set()
 
-    def holds(self, structure: Structure, cell: Cell) -> bool:
-        where = (structure.pk, cell)
-        used = (structure.pk, cell.row, cell.column) in self.later
-        return where in self.by or where in self.given or used
+    def holds(self, where: Where) -> bool:
+        return self.held_now(where) or where in self.given or where in self.later
 
-    def who(self, structure: Structure, cell: Cell) -> str:
-        """Who holds the cell and since when."""
-        where = (structure.pk, cell)
-        code = self.by[where]
-        pk = self.ramets.get(where)
-        if pk is None:
-            return code
-        step = (
-            Step.objects.filter(ramet_id=pk, live=True, place__isnull=False)
-            .select_related("event")
-            .order_by("-order")
-            .first()
+    def held_now(self, where: Where) -> bool:
+        return where in self.ramets or where in self.structures
+
+    def who(self, where: Where) -> str:
+        """Who holds the cell, and since when if it is a ramet."""
+        if where in self.structures:
+            return self.structures[where][1]
+        pk, code = self.ramets[where]
+        return f"{code} since {words(self._since[pk].when)}"
+
+    @cached_property
+    def _since(self) -> dict[int, Event]:
+        """Which event put each of the ramets where it is; read only for a refusal."""
+        steps = Step.objects.filter(
+            ramet__in=[pk for pk, _ in self.ramets.values()], live=True, place__isnull=False
         )
-        return f"{code} since {words(step.event.when)}" if step else code
+        ordered = steps.select_related("event").order_by("ramet_id", "order")
+        return {step.ramet_id: step.event for step in ordered}
 
 
 def _asked(wish: Wish, row: Structure, taken: _Taken, problems: ProblemList) -> Spot | None:
@@ -199,14 +199,14 @@ def _asked(wish: Wish, row: Structure, taken: _Taken, problems: ProblemList) -> 
     except CellError as error:
         problems.add(error.code, f"{row.code}: {error.message}", *wish.path)
         return None
-    where = (row.pk, cell)
+    where = (row.pk, cell.row, cell.column)
     if where in taken.given:
         problems.add("cell_twice", f"{row.code} {cell} is given twice in this entry.", *wish.path)
         return None
-    if where in taken.by:
+    if taken.held_now(where):
         problems.add(
             "cell_occupied",
-            f"{row.code} {cell} is taken by {taken.who(row, cell)}. "
+            f"{row.code} {cell} is taken by {taken.who(where)}. "
             "Choose another cell or move that one first.",
             *wish.path,
         )
@@ -221,6 +221,7 @@ def _free(row: Structure, taken: _Taken) -> Iterator[Cell]:
     if grid is None:
         return
     for cell in grid.cells():
-        if not taken.holds(row, cell):
-            taken.given.add((row.pk, cell))
+        where = (row.pk, cell.row, cell.column)
+        if not taken.holds(where):
+            taken.given.add(where)
             yield cell

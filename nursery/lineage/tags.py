@@ -6,7 +6,7 @@ A text is on one ramet at a time. A tag that came off on a day may be put on ano
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from datetime import date
 from itertools import pairwise
 
@@ -16,22 +16,32 @@ from nursery.core.models import Event
 from nursery.lineage.models import Tag
 
 
-def live_tags(texts: Collection[str]) -> dict[str, list[Tag]]:
-    """The tags of each text that were really given, in the order in which they were on."""
+def live_tags(texts: Collection[str], changed: Sequence[Tag] = ()) -> dict[str, list[Tag]]:
+    """The tags of each text that were really given, in the order in which they were on; those of
+    `changed` as they are in memory."""
     rows = Tag.objects.filter(text__in=set(texts), live=True).select_related("ramet", "event")
+    rows = rows.exclude(pk__in=[tag.pk for tag in changed])
     found: dict[str, list[Tag]] = defaultdict(list)
-    for tag in sorted(rows, key=_order):
+    for tag in sorted([*rows, *(tag for tag in changed if tag.live)], key=_order):
         found[tag.text].append(tag)
     return found
 
 
-def tag_clash(texts: Collection[str]) -> tuple[Tag, Tag] | None:
-    """Two live tags of one of these texts that are on at once, the earlier first; or None."""
-    for _, tags in sorted(live_tags(texts).items()):
+def tag_clash(changed: Sequence[Tag]) -> tuple[Tag, Tag] | None:
+    """Two tags of one text that would be on at once if these stood as they are in memory, the
+    earlier first; or None."""
+    for _, tags in sorted(live_tags({tag.text for tag in changed}, changed).items()):
         for first, second in pairwise(tags):
             if first.until is None or second.since < first.until:
                 return first, second
     return None
+
+
+def save_changed(tags: Sequence[Tag]) -> None:
+    """Save tags of which no two clash: those that come off first, for one of a text is in force."""
+    in_force = [tag for tag in tags if tag.live and tag.until is None]
+    for rows in ([tag for tag in tags if tag not in in_force], in_force):
+        bulk.update(Tag, rows, ["since", "until", "ended_by", "lost", "live"])
 
 
 def free_from(tags: Iterable[Tag], when: When) -> date | None:

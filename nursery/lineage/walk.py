@@ -20,7 +20,7 @@ from django.db.models.sql.compiler import SQLCompiler
 
 from nursery.lineage.words import Life
 
-_STEM = """
+STEM = """
 WITH RECURSIVE asked(id) AS (
     SELECT id FROM lineage_ramet WHERE {asked}
 ),
@@ -33,11 +33,10 @@ stem(id) AS (
     JOIN lineage_source AS source ON source.fragmentation_id = ramet.fragmentation_id
 )
 """
-
-_ANCESTORS = _STEM.format(asked="id = %s") + "SELECT id FROM stem"  # noqa: S608
+"""The way back of the ramets `asked` for: themselves and all that they were cut from."""
 
 _WAY = (
-    _STEM.format(asked=f"code = %s AND life <> {Life.NEVER:d}")  # noqa: S608
+    STEM.format(asked=f"code = %s AND life <> {Life.NEVER:d}")  # noqa: S608
     + """,
 way AS (
     SELECT id, born_id, collection_id, fragmentation_id,
@@ -151,17 +150,6 @@ def _united(querysets: Iterable[QuerySet[Any, Any]], by: str) -> tuple[str, list
     """The SQL of several querysets as one, and its parameters."""
     parts = [queryset.order_by().query.sql_with_params() for queryset in querysets]
     return by.join(sql for sql, _ in parts), [value for _, values in parts for value in values]
-
-
-def ancestors(ramet_id: int) -> list[int]:
-    """The ids of a ramet and of all it was cut from. One query.
-
-    The ids come back at once, for there are few: as a subquery they would hide their number from
-    the planner, which then reads the whole table.
-    """
-    with connection.cursor() as cursor:
-        cursor.execute(_ANCESTORS, [ramet_id])
-        return [row[0] for row in cursor.fetchall()]
 
 
 def descendants(ramet_id: int) -> RawSQL:

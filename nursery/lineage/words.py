@@ -73,6 +73,9 @@ class What(Word):
     RELABELLED = 16
     TAGGED = 17
     REBASED = 18
+    CHECKED_ALIVE = 19
+    CHECKED_DEAD = 20
+    CHECKED_MISSING = 21
 
 
 class Cause(Word):

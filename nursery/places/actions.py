@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -77,11 +78,19 @@ class Standing:
     cell: Cell | None = None
     plot: Plot | None = None
 
+    @property
+    def parent_id(self) -> int | None:
+        return self.parent.pk if self.parent is not None else None
 
-def lock_structures(ids: Iterable[int]) -> dict[int, Structure]:
-    """Lock structures in the order of their ids and read them again."""
-    rows = Structure.objects.select_for_update(no_key=True).filter(pk__in=set(ids)).order_by("pk")
-    return {row.pk: row for row in rows}
+
+def lock_structures(ids: Iterable[int], codes: Iterable[str] = ()) -> dict[int, Structure]:
+    """Lock structures, by id or by code, in the order of their ids and read them again, each with
+    its nursery and the series of that."""
+    rows = Structure.objects.select_for_update(of=("self",), no_key=True).select_related(
+        "nursery__series"
+    )
+    wanted = Q(pk__in=set(ids)) | Q(code__in=set(codes))
+    return {row.pk: row for row in rows.filter(wanted).order_by("pk")}
 
 
 def lock_with_kin(moved: Iterable[int], parents: Iterable[int]) -> dict[int, Structure]:
@@ -122,10 +131,11 @@ def put(event: Event, standings: Sequence[Standing], lost: bool = False) -> None
     then on. Raises Refused (`structure_in_itself`).
     """
     problems = ProblemList()
-    parents = {standing.structure.pk: standing.parent for standing in standings}
+    above = _above(standing.parent_id for standing in standings)
+    above |= {standing.structure.pk: standing.parent_id for standing in standings}
     for number, standing in enumerate(standings):
         row = standing.structure
-        if standing.parent is not None and _holds(row, standing.parent, parents):
+        if standing.parent is not None and _stands_in(standing.parent.pk, row.pk, above):
             problems.add(
                 "structure_in_itself",
                 f"{row.code} cannot stand in {standing.parent.code}, which stands in it.",
@@ -187,8 +197,7 @@ def stand_anew(rows: Mapping[int, Structure], coming: Iterable[int] = ()) -> Non
         row.bay, row.parent, row.plot = step.bay, step.parent, step.plot
         row.parent_row, row.parent_column = step.parent_row, step.parent_column
         row.lost = step.lost
-    for row in rows.values():
-        row.nursery_id = _nursery_of(row, rows)
+    held = _hand_down_nurseries(rows)
     # Cells are emptied first, so that two structures may change places in one event.
     Structure.objects.filter(pk__in=list(rows)).update(parent_row=None, parent_column=None)
     bulk.update(
@@ -196,36 +205,54 @@ def stand_anew(rows: Mapping[int, Structure], coming: Iterable[int] = ()) -> Non
         list(rows.values()),
         ["bay", "parent", "parent_row", "parent_column", "plot", "nursery", "lost"],
     )
-    for row in rows.values():
-        # What stands in another of these rows gets its nursery from there.
-        if row.parent_id not in rows:
-            _hand_down_nursery(row)
+    bulk.update(Structure, held, ["nursery"])
 
 
-def _nursery_of(row: Structure, rows: Mapping[int, Structure]) -> int | None:
-    if row.bay is not None:
-        return row.bay.system.nursery_id
-    if row.parent is not None:
-        parent = rows.get(row.parent.pk, row.parent)
-        return _nursery_of(parent, rows) if parent.pk in rows else parent.nursery_id
-    return None
+def _hand_down_nurseries(rows: Mapping[int, Structure]) -> list[Structure]:
+    """Give these structures, and all that they hold, the nursery of where they stand (not saved).
+    Returns those that they hold. One query a level of nesting."""
+    known = dict(rows)
+    level = set(rows)
+    while level:
+        held = Structure.objects.filter(parent__in=level).exclude(pk__in=rows)
+        level = {row.pk for row in held} - known.keys()
+        known |= {row.pk: row for row in held if row.pk in level}
+    inside: dict[int, list[Structure]] = defaultdict(list)
+    for row in known.values():
+        if row.parent_id in known:
+            inside[row.parent_id].append(row)
+    # What would stand in itself is not reached from a top: it is refused elsewhere.
+    ready = [row for row in known.values() if row.parent_id not in known]
+    for row in ready:
+        if row.bay is not None:
+            row.nursery_id = row.bay.system.nursery_id
+        elif row.parent_id in known:
+            row.nursery_id = known[row.parent_id].nursery_id
+        else:
+            row.nursery_id = row.parent.nursery_id if row.parent is not None else None
+        ready += inside[row.pk]
+    return [row for pk, row in known.items() if pk not in rows]
 
 
-def _hand_down_nursery(row: Structure) -> None:
-    """Structures held by this one, and those held by them, are at its nursery too."""
-    held = _kin({row.pk}, set()) - {row.pk}
-    Structure.objects.filter(pk__in=held).update(nursery_id=row.nursery_id)
+def _above(ids: Iterable[int | None]) -> dict[int, int | None]:
+    """What each of these structures stands in, and what that does, one query a level."""
+    found: dict[int, int | None] = {}
+    level = {pk for pk in ids if pk is not None}
+    while level:
+        found |= Structure.objects.filter(pk__in=level).values_list("pk", "parent_id")
+        level = {pk for at in level if (pk := found[at]) is not None} - found.keys()
+    return found
 
 
-def _holds(row: Structure, other: Structure, parents: Mapping[int, Structure | None]) -> bool:
-    """Whether `other` stands in `row`, once those of `parents` stand where they say."""
+def _stands_in(pk: int, other: int, above: Mapping[int, int | None]) -> bool:
+    """Whether a structure is another one or stands in it, however deep."""
     seen: set[int] = set()
-    at: Structure | None = other
-    while at is not None and at.pk not in seen:
-        if at.pk == row.pk:
+    at: int | None = pk
+    while at is not None and at not in seen:
+        if at == other:
             return True
-        seen.add(at.pk)
-        at = parents.get(at.pk, at.parent)
+        seen.add(at)
+        at = above[at]
     return False
 
 

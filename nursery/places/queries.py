@@ -29,14 +29,13 @@ def plots_by_code(codes: Iterable[str]) -> dict[str, Plot]:
     return {row.code: row for row in rows.select_related("site")}
 
 
-def lost_ever(ids: Iterable[int]) -> set[int]:
-    """Which of these structures were ever lost."""
-    steps = StructureStep.objects.filter(structure__in=list(ids), lost=True, live=True)
-    return set(steps.values_list("structure_id", flat=True))
-
-
-def lost_on(structure: Structure, when: When) -> When | None:
-    """The date since which a structure was lost all the time of another date, or None."""
-    steps = StructureStep.objects.filter(structure=structure, live=True).select_related("event")
-    before = [step for step in steps.order_by("order") if step.event.when.lower <= when.upper]
-    return before[-1].event.when if before and before[-1].lost else None
+def lost_on(ids: Iterable[int], when: When) -> dict[int, When]:
+    """The structures, of these, that were lost all the time of a date, each with the date since
+    which it was. One query."""
+    lost = StructureStep.objects.filter(structure__in=list(ids), lost=True, live=True)
+    steps = StructureStep.objects.filter(structure__in=lost.values("structure"), live=True)
+    last: dict[int, StructureStep] = {}
+    for step in steps.select_related("event").order_by("structure_id", "order"):
+        if step.event.when.lower <= when.upper:
+            last[step.structure_id] = step
+    return {pk: step.event.when for pk, step in last.items() if step.lost}

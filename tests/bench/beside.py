@@ -12,13 +12,13 @@ from django.db import connection, models, transaction
 from treebeard.mp_tree import MP_Node
 
 from nursery.core.actor import Actor
-from nursery.lineage import walk
 from nursery.lineage.models import Ramet, Source
 from nursery.lineage.queries import of_ramet
 from nursery.outplanting.queries import trace
 from tests.bench.family import Family
 from tests.bench.measure import Fact, Ratio, compare
 from tests.bench.programme import Programme
+from tests.bench.reading import WALK
 from tests.bench.tables import Table
 
 _DIGITS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
@@ -50,7 +50,7 @@ def others(made: Programme, actor: Actor, family: Family, built: float) -> Itera
     yield Fact("networkx: reading the records into a graph", f"{built:.1f} s")
     yield compare(
         "ids of all ancestors of the deepest : networkx, its graph built",
-        lambda turn: walk.ancestors(pks[turn % len(pks)]),
+        lambda turn: _ancestors(pks[turn % len(pks)]),
         lambda turn: family.before(pks[turn % len(pks)]),
         rounds=50,
     )
@@ -66,7 +66,7 @@ def others(made: Programme, actor: Actor, family: Family, built: float) -> Itera
     twigs = {twig.ramet: twig for twig in Twig.objects.filter(ramet__in=[*pks, *middle])}
     yield compare(
         "ids of all ancestors of the deepest : treebeard, one mother each",
-        lambda turn: walk.ancestors(pks[turn % len(pks)]),
+        lambda turn: _ancestors(pks[turn % len(pks)]),
         lambda turn: list(twigs[pks[turn % len(pks)]].get_ancestors().values_list("ramet")),
         rounds=50,
     )
@@ -82,6 +82,12 @@ def others(made: Programme, actor: Actor, family: Family, built: float) -> Itera
         _add_children(pk, 117)
         times.append(time.perf_counter() - start)
     yield Fact("treebeard: 117 children by add_child()", f"{sorted(times)[1] * 1000:.0f} ms")
+
+
+def _ancestors(pk: int) -> list[tuple[int]]:
+    with connection.cursor() as cursor:
+        cursor.execute(WALK, [pk])
+        return cursor.fetchall()
 
 
 def _by_attributes(code: str) -> int:

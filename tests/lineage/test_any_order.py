@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import random
 import uuid
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 import pytest
 from django.db import transaction
@@ -18,7 +20,7 @@ from nursery.core.models import Event
 from nursery.outplanting.actions.correct import amend, restore, undo_amendment, void
 from nursery.outplanting.corrections import AmendIn, RestoreIn, VoidIn
 from tests import factories as f
-from tests.simulated import Stage, Writer, enter, enter_all, on_record, reckoned, stage
+from tests.simulated import Doing, Stage, Writer, enter, enter_all, on_record, reckoned, stage
 from tests.standing import live_rows
 from tests.verified import nothing_wrong
 
@@ -34,18 +36,25 @@ def here(standing: f.Programme) -> Stage:
     return stage(standing)
 
 
+@contextmanager
+def entered(here: Stage, seed: int, length: int) -> Iterator[list[Doing]]:
+    """Doings that were entered in the order of their days; nothing of them is kept."""
+    with transaction.atomic():
+        doings = Writer(here, seed).write(length)
+        for doing in doings:
+            enter(here, doing)
+        yield doings
+        transaction.set_rollback(True)
+
+
 @given(seed=seeds, length=lengths)
 @few
 def test_things_entered_in_the_order_of_their_days_are_as_reckoned(
     here: Stage, seed: int, length: int
 ) -> None:
-    with transaction.atomic():
-        doings = Writer(here, seed).write(length)
-        for doing in doings:
-            enter(here, doing)
+    with entered(here, seed, length) as doings:
         assert on_record() == reckoned(here, doings)
         nothing_wrong()
-        transaction.set_rollback(True)
 
 
 @given(seed=seeds, length=lengths)
@@ -103,10 +112,7 @@ def test_voiding_everything_leaves_what_was_there_before(
 @given(seed=seeds, length=lengths)
 @few
 def test_voiding_and_restoring_changes_nothing(here: Stage, seed: int, length: int) -> None:
-    with transaction.atomic():
-        doings = Writer(here, seed).write(length)
-        for doing in doings:
-            enter(here, doing)
+    with entered(here, seed, length) as doings:
         before = on_record()
         uid = random.Random(seed).choice(doings).uid
         outcome = void(here.programme.lead, VoidIn(event=uid, reason="a slip", together=True))
@@ -116,7 +122,6 @@ def test_voiding_and_restoring_changes_nothing(here: Stage, seed: int, length: i
             restore(here.programme.lead, given_back)
         assert on_record() == before
         nothing_wrong()
-        transaction.set_rollback(True)
 
 
 @given(seed=seeds, length=lengths)
@@ -124,17 +129,13 @@ def test_voiding_and_restoring_changes_nothing(here: Stage, seed: int, length: i
 def test_a_preview_says_what_a_void_does_and_changes_nothing(
     here: Stage, seed: int, length: int
 ) -> None:
-    with transaction.atomic():
-        doings = Writer(here, seed).write(length)
-        for doing in doings:
-            enter(here, doing)
+    with entered(here, seed, length) as doings:
         before = on_record()
         given = VoidIn(event=doings[0].uid, reason="a slip", together=True)
         told = void(here.programme.lead, given, preview=True)
         assert on_record() == before
         assert Event.objects.filter(live=False).count() == 0
         assert void(here.programme.lead, given) == told
-        transaction.set_rollback(True)
 
 
 @given(seed=seeds, length=lengths, shift=st.integers(-6, 6))
@@ -143,10 +144,7 @@ def test_an_amended_day_is_as_if_it_had_been_entered_so(
     here: Stage, seed: int, length: int, shift: int
 ) -> None:
     """Amended, or refused exactly where entering it so in the end is refused."""
-    with transaction.atomic():
-        doings = Writer(here, seed).write(length)
-        for doing in doings:
-            enter(here, doing)
+    with entered(here, seed, length) as doings:
         chosen = random.Random(seed).choice(doings)
         moved = chosen.moved(shift + 0.5)
         given = AmendIn(event=chosen.uid, reason="the slate says so", when=moved.when)
@@ -158,16 +156,12 @@ def test_an_amended_day_is_as_if_it_had_been_entered_so(
             changed = [moved if doing is chosen else doing for doing in doings]
             assert on_record() == reckoned(here, changed)
         nothing_wrong()
-        transaction.set_rollback(True)
 
 
 @given(seed=seeds, length=lengths, shift=st.integers(-6, 6))
 @few
 def test_an_amendment_is_undone_exactly(here: Stage, seed: int, length: int, shift: int) -> None:
-    with transaction.atomic():
-        doings = Writer(here, seed).write(length)
-        for doing in doings:
-            enter(here, doing)
+    with entered(here, seed, length) as doings:
         before = on_record()
         chosen = random.Random(seed).choice(doings)
         given = AmendIn(
@@ -181,4 +175,3 @@ def test_an_amendment_is_undone_exactly(here: Stage, seed: int, length: int, shi
             undo_amendment(here.programme.lead, chosen.uid, "the slate was wrong")
             assert on_record() == before
         nothing_wrong()
-        transaction.set_rollback(True)

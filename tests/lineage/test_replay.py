@@ -9,7 +9,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from nursery.lineage.replay import ACTS, SIGHTINGS, Change, State, StepRefused, advance, fold
+from nursery.lineage.replay import (
+    ACTS,
+    CHECKED,
+    SIGHTINGS,
+    Change,
+    State,
+    StepRefused,
+    advance,
+)
 from nursery.lineage.words import Cause, Life, Place, What
 
 BIRTH = Change(What.BORN, life=Life.LIVING, place=Place.NOWHERE)
@@ -34,6 +42,9 @@ SAID = {
     What.RELABELLED: Change(What.RELABELLED),
     What.TAGGED: Change(What.TAGGED),
     What.REBASED: Change(What.REBASED, base="plug 13 mm"),
+    What.CHECKED_ALIVE: Change(What.CHECKED_ALIVE, life=Life.LIVING),
+    What.CHECKED_DEAD: Change(What.CHECKED_DEAD, life=Life.DEAD, cause=Cause.STORM),
+    What.CHECKED_MISSING: Change(What.CHECKED_MISSING, life=Life.LOST),
 }
 AFTER_BIRTH = [what for what in What if what is not What.BORN]
 
@@ -58,7 +69,7 @@ def code_of(state: State, change: Change, when: datetime = DAY) -> str:
 def taken(history: list[tuple[What, datetime]]) -> tuple[State, list[tuple[Change, datetime]]]:
     """The state after a birth and as much of the history as can follow, with what was taken."""
     steps = [(BIRTH, history[0][1] if history else DAY)]
-    state = fold(steps)
+    state = advance(State(), *steps[0])
     for what, when in history:
         try:
             state = advance(state, SAID[what], when)
@@ -75,10 +86,6 @@ def test_nothing_is_a_ramet_before_its_birth() -> None:
 
 def test_a_ramet_is_born_once() -> None:
     assert code_of(born(), BIRTH) == "born_twice"
-
-
-def test_no_steps_fold_to_nothing() -> None:
-    assert fold([]) == State()
 
 
 @pytest.mark.parametrize("life", [life for life in Life if life is not Life.LIVING])
@@ -99,6 +106,26 @@ def test_what_was_seen_is_always_taken_and_decides(life: Life) -> None:
                 before.place,
                 before.structure,
                 before.plot,
+            )
+
+
+@pytest.mark.parametrize("what", sorted(CHECKED))
+def test_what_is_on_the_reef_is_not_checked(what: What) -> None:
+    for life in (Life.LIVING, Life.DEAD, Life.LOST):
+        assert code_of(replace(born(Place.PLOT), life=life), SAID[what]) == "on_the_reef"
+
+
+@pytest.mark.parametrize("what", sorted(CHECKED))
+def test_what_was_found_by_a_check_is_taken_and_decides_wherever_else_it_is(what: What) -> None:
+    for life in set(Life) - {Life.IDENTIFIED}:
+        for place in set(Place) - {Place.PLOT}:
+            before = replace(born(place), life=life)
+            after = advance(before, SAID[what], DAY)
+            assert (after.life, after.cause) == (SAID[what].life, SAID[what].cause)
+            assert (after.place, after.structure, after.row) == (
+                before.place,
+                before.structure,
+                before.row,
             )
 
 
@@ -165,12 +192,6 @@ def test_who_lives_again_has_no_cause_of_death() -> None:
     dead = advance(born(), SAID[What.SEEN_DEAD], DAY)
     assert (dead.life, dead.cause) == (Life.DEAD, Cause.STORM)
     assert advance(dead, SAID[What.SEEN_ALIVE], DAY).cause is None
-
-
-@given(histories)
-def test_folding_is_taking_one_step_after_another(history: list[tuple[What, datetime]]) -> None:
-    state, steps = taken(history)
-    assert fold(steps) == state
 
 
 @given(histories)

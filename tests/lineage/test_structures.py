@@ -5,10 +5,16 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
+from nursery.lineage.late import InTheWay
 from nursery.lineage.models import Ramet, Step
+from nursery.outplanting.actions.correct import void
+from nursery.outplanting.corrections import VoidIn
 from nursery.places.models import Bay, Structure, StructureStep
 from tests import factories as f
+from tests.lineage.identities import statements
 from tests.refusals import refused
 
 
@@ -272,3 +278,53 @@ def test_the_nursery_is_handed_down_whatever_the_order_of_the_rows(
         when="2021-05-01",
     )
     assert {now(row).nursery for row in (table, rock, stone, pebble)} == {away.system.nursery}
+
+
+def test_what_moves_into_a_structure_that_moves_is_where_that_goes(
+    programme: f.Programme, rock: Structure, away: Bay
+) -> None:
+    shelf = f.tray(programme.lead)
+    outer = f.tray(programme.lead)
+    inner = f.tray(programme.lead)
+    put(programme, shelf, parent=outer.code)
+    put(programme, inner, parent=rock.code, cell="A1")
+    f.move_structures(
+        programme.lead,
+        [
+            {"structure": outer.code, "bay": away.code},
+            {"structure": rock.code, "parent": shelf.code},
+        ],
+        when="2021-05-01",
+    )
+    held = (outer, shelf, rock, inner)
+    assert {now(row).nursery for row in held} == {away.system.nursery}
+
+
+def test_a_void_after_which_two_would_stand_in_each_other_is_refused(
+    programme: f.Programme, rock: Structure
+) -> None:
+    table = f.tray(programme.lead)
+    put(programme, rock, parent=table.code)
+    both = [{"structure": row.code, "bay": programme.bay.code} for row in (rock, table)]
+    event = f.move_structures(programme.lead, both, when="2021-05-01")
+    put(programme, table, when="2021-06-01", parent=rock.code, cell="A1")
+    with refused("structure_in_itself", by=InTheWay):
+        void(programme.lead, VoidIn(event=event.uid, reason="a slip"))
+
+
+def test_moving_more_structures_costs_no_more_statements(programme: f.Programme, away: Bay) -> None:
+    counts = []
+    for number in (2, 12):
+        rocks = [f.structure(programme.lead, kind="rock", rows=1, columns=3) for _ in range(number)]
+        homes = [f.structure(programme.lead, away, rows=1, columns=1) for _ in rocks]
+        for rock in rocks:
+            put(programme, f.tray(programme.lead), parent=rock.code, cell="A1")
+        rows = [
+            {"structure": rock.code, "parent": home.code, "cell": "A1"}
+            for rock, home in zip(rocks, homes, strict=True)
+        ]
+        with CaptureQueriesContext(connection) as queries:
+            f.move_structures(programme.lead, rows, when="2021-05-01")
+        counts.append(statements(queries))
+        assert {now(rock).nursery for rock in rocks} == {away.system.nursery}
+    assert counts[0] == counts[1]

@@ -14,7 +14,9 @@ from nursery.outplanting.actions.correct import Outcome, restore, void
 from nursery.outplanting.corrections import RestoreIn, VoidIn
 from nursery.places.models import Structure
 from tests import factories as f
+from tests.lineage.identities import LATER, retag
 from tests.refusals import everything_stored, refused
+from tests.verified import nothing_wrong
 
 pytestmark = pytest.mark.django_db
 
@@ -155,6 +157,64 @@ def test_tags_of_a_void_entry_are_nobodys(programme: f.Programme) -> None:
     assert not Tag.objects.get(text="T 7").live
     again = f.cut(programme.lead, [programme.mother()], children=[{"tag": "T 7"}])[0]
     assert Tag.objects.get(text="T 7", live=True).ramet == again
+
+
+def test_a_tag_that_came_off_by_a_void_entry_is_on_again(programme: f.Programme) -> None:
+    child = f.cut(programme.lead, [programme.mother()], children=[{"tag": "T 7"}])[0]
+    off = retag(programme.lead, {"ramet": child.code, "off": "T 7", "lost": True})
+    voided(programme, off)
+    tag = Tag.objects.get(text="T 7")
+    assert (tag.until, tag.ended_by, tag.lost) == (None, None, False)
+    restored(programme, off)
+    tag.refresh_from_db()
+    assert (str(tag.until), tag.ended_by, tag.lost) == (LATER, off, True)
+
+
+def test_a_tag_is_not_on_again_while_another_ramet_has_it(programme: f.Programme) -> None:
+    pair = f.cut(programme.lead, [programme.mother()], children=[{"tag": "T 7"}, {}])
+    off = retag(programme.lead, {"ramet": pair[0].code, "off": "T 7"})
+    on = retag(programme.lead, {"ramet": pair[1].code, "on": "T 7"}, when="2021-08-01")
+    with refused("tag_taken", by=InTheWay) as caught:
+        voided(programme, off)
+    blocked = caught.value
+    assert isinstance(blocked, InTheWay)
+    assert blocked.event == on
+    assert pair[0].code in blocked.problems[0].message
+    assert pair[1].code in blocked.problems[0].message
+    voided(programme, off, together=True)
+    assert Tag.objects.get(text="T 7", live=True).ramet == pair[0]
+    nothing_wrong()
+
+
+def test_a_tag_is_not_restored_while_another_ramet_has_it(programme: f.Programme) -> None:
+    pair = f.cut(programme.lead, [programme.mother()], 2)
+    first = retag(programme.lead, {"ramet": pair[0].code, "on": "T 7"})
+    voided(programme, first)
+    second = retag(programme.lead, {"ramet": pair[1].code, "on": "T 7"})
+    with refused("tag_taken", by=InTheWay) as caught:
+        restored(programme, first)
+    blocked = caught.value
+    assert isinstance(blocked, InTheWay)
+    assert blocked.event == second
+
+
+def test_ramets_that_changed_tags_have_their_own_again(programme: f.Programme) -> None:
+    pair = f.cut(programme.lead, [programme.mother()], children=[{"tag": "A"}, {"tag": "B"}])
+    changed = retag(
+        programme.lead,
+        {"ramet": pair[0].code, "off": "A", "on": "B"},
+        {"ramet": pair[1].code, "off": "B", "on": "A"},
+    )
+
+    def on() -> dict[str, str]:
+        tags = Tag.objects.filter(live=True, until=None)
+        return dict(tags.values_list("text", "ramet__code"))
+
+    voided(programme, changed)
+    assert on() == {"A": pair[0].code, "B": pair[1].code}
+    restored(programme, changed)
+    assert on() == {"A": pair[1].code, "B": pair[0].code}
+    nothing_wrong()
 
 
 def test_a_void_structure_move_leaves_it_where_it_stood_before(programme: f.Programme) -> None:

@@ -167,6 +167,7 @@ class Migration(migrations.Migration):
                             (14, "relabelling"),
                             (15, "genet merge"),
                             (16, "identification"),
+                            (17, "check"),
                         ]
                     ),
                 ),
@@ -290,7 +291,7 @@ class Migration(migrations.Migration):
             model_name="event",
             constraint=models.CheckConstraint(
                 condition=models.Q(
-                    ("kind__in", [1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16])
+                    ("kind__in", [1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 17])
                 ),
                 name="core_event_kind_known",
             ),

@@ -12,7 +12,7 @@ from django.db.models import Q
 
 from nursery.core import bulk
 from nursery.core.actor import Actor, Role, require
-from nursery.core.dates import dated
+from nursery.core.dates import certainly_before, dated
 from nursery.core.errors import Path, ProblemList
 from nursery.core.models import Event, EventKind
 from nursery.core.recording import Recorded, begin
@@ -123,7 +123,7 @@ def _resolved(event: Event, given: CountIn) -> list[_Counted]:
                 *path,
                 "lot",
             )
-        if lot is not None and event.when.upper < lot.event.when.lower:
+        if lot is not None and certainly_before(event.when, lot.event.when):
             problems.add(
                 "before_fragmentation",
                 f"This lot was cut {dated(lot.event.when)}; a count {dated(event.when)} is before "

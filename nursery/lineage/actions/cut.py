@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from django.db import transaction
 
@@ -15,14 +15,14 @@ from nursery.donors.permits import attach
 from nursery.lineage.actions.intake import placed
 from nursery.lineage.births import give_codes, give_tags, series_prefix
 from nursery.lineage.descent import fragmentation_of
-from nursery.lineage.inputs import ChildIn, FragmentationIn
+from nursery.lineage.inputs import FragmentationIn
 from nursery.lineage.ledger import Entry, lock, record
 from nursery.lineage.members import states_at
 from nursery.lineage.models import Fragmentation, Ramet, Source
 from nursery.lineage.permission import require_stock
 from nursery.lineage.replay import Change
 from nursery.lineage.resolve import all_of
-from nursery.lineage.spots import Spot, Wish, assign, cell_of_nothing
+from nursery.lineage.spots import Spot, assign, wished
 from nursery.lineage.words import Life, Origin, Place, Purpose, What
 from nursery.places.models import Structure
 
@@ -51,10 +51,15 @@ def cut(actor: Actor, given: FragmentationIn) -> Recorded:
     locked = lock(ids)
     sources = [locked[pk] for pk in ids]
     rows = given.rows
-    spent = [row for row, source in zip(sources, given.sources, strict=True) if source.used_up]
-    kept = [row for row in sources if row not in spent]
+    spent = {pk for pk, source in zip(ids, given.sources, strict=True) if source.used_up}
     found = assign(
-        [_wish(row, child, given) for row, child in enumerate(rows)], given.when, spent, kept
+        [
+            wished(child.structure or given.structure, child.cell, ("children", row, "cell"))
+            for row, child in enumerate(rows)
+        ],
+        given.when,
+        leaving=[row for row in sources if row.pk in spent],
+        staying=[row for row in sources if row.pk not in spent],
     )
     require_stock(actor, sources, found.targets, act=ACT)
     _refuse_mixed_taxa(sources)
@@ -105,15 +110,6 @@ def cut(actor: Actor, given: FragmentationIn) -> Recorded:
     return recorded
 
 
-def _wish(row: int, child: ChildIn, given: FragmentationIn) -> Wish | None:
-    structure = child.structure or given.structure
-    if structure is None:
-        if child.cell is not None:
-            raise Refused(cell_of_nothing(child.cell, ("children", row, "cell")))
-        return None
-    return Wish(structure, child.cell, ("children", row, "cell"))
-
-
 def _refuse_mixed_taxa(sources: Sequence[Ramet]) -> None:
     if len({ramet.taxon_id for ramet in sources}) > 1:
         raise Refused(
@@ -153,13 +149,11 @@ def _child(fragmentation: Fragmentation) -> Ramet:
 
 def _home_series(sources: Sequence[Ramet], targets: Sequence[Structure]) -> CodeSeries | None:
     """The series of the nursery that the children go to, else of the one the sources stand in."""
-    structures = [row.pk for row in targets] or [
-        ramet.structure_id for ramet in sources if ramet.structure_id is not None
-    ]
-    row = (
-        Structure.objects.select_related("nursery__series")
-        .filter(pk__in=structures, nursery__series__isnull=False)
-        .order_by("pk")
-        .first()
-    )
-    return row.nursery.series if row is not None and row.nursery is not None else None
+    at = {ramet.structure_id for ramet in sources if ramet.structure_id is not None}
+    homes: Iterable[Structure] = targets or Structure.objects.select_related(
+        "nursery__series"
+    ).filter(pk__in=at)
+    for row in sorted(homes, key=lambda row: row.pk):
+        if row.nursery is not None and row.nursery.series is not None:
+            return row.nursery.series
+    return None

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from django.db import transaction
 
 from nursery.core.actor import Actor, Role, require
-from nursery.core.dates import When, dated
+from nursery.core.dates import When, certainly_before, dated
 from nursery.core.errors import Problem, ProblemList, Refused
 from nursery.core.models import Event, EventKind
 from nursery.core.recording import Recorded, begin
@@ -126,7 +126,7 @@ def _refuse_into(
             "ramet",
         )
     problems.raise_if_any()
-    if event.when.upper < into.born.when.lower:
+    if certainly_before(event.when, into.born.when):
         raise Refused(before_birth(into, into.born, event, ("into",)))
     ended = _ended(histories([into.pk])[into.pk], event.when)
     if ended is not None:

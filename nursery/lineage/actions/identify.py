@@ -9,7 +9,7 @@ from django.db import transaction
 from nursery.core import bulk
 from nursery.core.actor import Actor, Role, require
 from nursery.core.dates import dated
-from nursery.core.errors import ProblemList, Refused
+from nursery.core.errors import ProblemList
 from nursery.core.models import Event, EventKind
 from nursery.core.recording import Recorded, begin
 from nursery.donors.permits import attach
@@ -21,7 +21,7 @@ from nursery.lineage.models import Identification, Ramet, Source, Tag
 from nursery.lineage.permission import require_stock
 from nursery.lineage.replay import Change
 from nursery.lineage.resolve import all_of
-from nursery.lineage.spots import Spot, Wish, assign, cell_of_nothing
+from nursery.lineage.spots import Spot, Wish, assign, wished
 from nursery.lineage.tags import may_end, take_off
 from nursery.lineage.words import Life, Origin, Place, What
 from nursery.places.models import Structure
@@ -171,14 +171,11 @@ def _wish(
     number: int, row: IdentifiedIn, piece: Ramet | None, homes: Mapping[int, str]
 ) -> Wish | None:
     """Where the row says, or the piece's cell: asked for like any other, so that no two get it."""
-    path = ("ramets", number, "cell")
-    if row.structure is not None:
-        return Wish(row.structure, row.cell, path)
-    if row.cell is not None:
-        raise Refused(cell_of_nothing(row.cell, path))
-    if piece is not None and piece.cell is not None and piece.structure_id is not None:
-        return Wish(homes[piece.structure_id], piece.cell.name, ("ramets", number, "found"))
-    return None
+    asked = wished(row.structure, row.cell, ("ramets", number, "cell"))
+    if asked is None and piece is not None and piece.cell is not None:
+        home = homes[piece.structure_id or 0]
+        return Wish(home, piece.cell.name, ("ramets", number, "found"))
+    return asked
 
 
 def _found_again(spot: Spot | None, piece: Ramet | None) -> Change:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.db import transaction
 
 from nursery.core.actor import Actor, Role, require_at
-from nursery.core.dates import dated
+from nursery.core.dates import certainly_before, dated
 from nursery.core.errors import Problem, ProblemList, Refused
 from nursery.core.models import EventKind
 from nursery.core.recording import Recorded, begin
@@ -17,7 +17,7 @@ from nursery.lineage.ledger import Entry, lock, record
 from nursery.lineage.models import Intake, Ramet
 from nursery.lineage.replay import Change
 from nursery.lineage.resolve import all_of
-from nursery.lineage.spots import Spot, Wish, assign, cell_of_nothing
+from nursery.lineage.spots import Spot, Wish, assign, refuse_other_nurseries, wished
 from nursery.lineage.words import Cause, Life, Place, What
 from nursery.places.models import Nursery
 
@@ -51,7 +51,7 @@ def take_in(actor: Actor, given: IntakeIn) -> Recorded:
         )
     if problems or nursery is None or collection is None:
         raise Refused(problems.items)
-    if event.when.upper < collection.event.when.lower:
+    if certainly_before(event.when, collection.event.when):
         raise Refused(
             Problem(
                 "before_collection",
@@ -69,7 +69,7 @@ def take_in(actor: Actor, given: IntakeIn) -> Recorded:
     found = assign(
         [_wish(row, piece, given) for row, piece in enumerate(given.pieces)], given.when, ramets
     )
-    _refuse_other_nurseries(nursery, found.spots)
+    refuse_other_nurseries(nursery, found.spots, "pieces")
     record(
         event,
         [
@@ -130,29 +130,10 @@ def _refuse_strangers(collection: Collection, given: IntakeIn, ramets: list[Rame
     problems.raise_if_any()
 
 
-def _refuse_other_nurseries(nursery: Nursery, spots: list[Spot | None]) -> None:
-    problems = ProblemList()
-    for row, spot in enumerate(spots):
-        if spot is not None and spot.structure.nursery_id not in (None, nursery.pk):
-            problems.add(
-                "other_nursery",
-                f"{spot.structure.code} does not stand at {nursery.code}.",
-                "pieces",
-                row,
-                "structure",
-            )
-    problems.raise_if_any()
-
-
 def _wish(row: int, piece: ArrivalIn, given: IntakeIn) -> Wish | None:
-    structure = piece.structure or given.structure
     if piece.outcome != "arrived":
         return None
-    if structure is None:
-        if piece.cell is not None:
-            raise Refused(cell_of_nothing(piece.cell, ("pieces", row, "cell")))
-        return None
-    return Wish(structure, piece.cell, ("pieces", row, "cell"))
+    return wished(piece.structure or given.structure, piece.cell, ("pieces", row, "cell"))
 
 
 def _change(piece: ArrivalIn, spot: Spot | None) -> Change:

@@ -10,7 +10,7 @@ from django.db import transaction
 from django.db.models import Max, Q
 
 from nursery.core.actor import Actor, Role, require
-from nursery.core.dates import dated
+from nursery.core.dates import certainly_before, dated
 from nursery.core.errors import ProblemList
 from nursery.core.models import Event, EventKind
 from nursery.core.recording import Recorded, begin
@@ -31,7 +31,7 @@ from nursery.lineage.models import Ramet, Step
 from nursery.lineage.occupancy import busy_anew
 from nursery.lineage.permission import require_stock
 from nursery.lineage.replay import Change
-from nursery.lineage.rows import key_of, plain_moment, stamp
+from nursery.lineage.rows import key_of, plain_moment, put_at, stamp
 from nursery.lineage.timeline import after
 from nursery.lineage.words import Life, Place, What
 from nursery.places.actions import Standing, lock_with_kin, put
@@ -159,7 +159,7 @@ def _refuse_impossible(
             )
         elif past.last is None and following is not None:
             set_up = following.event.when
-            if event.when.upper < set_up.lower:
+            if certainly_before(event.when, set_up):
                 problems.add(
                     "before_structure_move",
                     f"{row.code} was set up {dated(set_up)}; a loss {dated(event.when)} is before "
@@ -190,8 +190,7 @@ def _end_ramets(event: Event, taken: _Taken, numbers: Mapping[int, int]) -> None
     last = _last_on_its_date(event, taken)
     if last is None or last <= plain_moment(event.moment):
         return
-    event.moment = stamp(after(last, event.when))
-    event.save(update_fields=["moment"])
+    put_at(event, after(last, event.when))
     if entries:
         late.settle(event, entries, stay=True)
 

@@ -19,7 +19,7 @@ from nursery.lineage import descent, walk
 from nursery.lineage.inputs import GenetMergeIn
 from nursery.lineage.models import Ramet, Source
 from nursery.lineage.regrouping import Effect, effect, looked
-from nursery.lineage.rows import key_of, plain_moment, stamp
+from nursery.lineage.rows import key_of, put_at
 from nursery.lineage.timeline import candidates
 from nursery.lineage.words import Life
 
@@ -139,7 +139,4 @@ def _lock_ramets(group: Collection[int]) -> None:
 
 def _set_moment(event: Event, known: list[GenetMerge]) -> None:
     """A merge stands after all others of its genets, where its date allows."""
-    moment = candidates(event.when, [key_of(row.event) for row in known])[0]
-    if plain_moment(event.moment) != moment:
-        event.moment = stamp(moment)
-        event.save(update_fields=["moment"])
+    put_at(event, candidates(event.when, [key_of(row.event) for row in known])[0])

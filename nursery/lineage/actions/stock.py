@@ -21,7 +21,7 @@ from nursery.lineage.inputs import LegacyIn, StockEntryIn
 from nursery.lineage.ledger import Entry, record
 from nursery.lineage.models import Parent, Ramet, StockEntry
 from nursery.lineage.replay import Change
-from nursery.lineage.spots import Wish, assign, cell_of_nothing
+from nursery.lineage.spots import assign, refuse_other_nurseries, wished
 from nursery.lineage.words import Life, Origin, Place, Purpose, What
 from nursery.places.models import Nursery
 
@@ -58,18 +58,13 @@ def enter_stock(actor: Actor, given: StockEntryIn) -> Recorded:
     problems.raise_if_any()
     StockEntry.objects.create(event=event, nursery=nursery, programme=given.programme)
     found = assign(
-        [_wish(row, wanted, given) for row, wanted in enumerate(given.ramets)], given.when
+        [
+            wished(wanted.structure or given.structure, wanted.cell, ("ramets", row, "cell"))
+            for row, wanted in enumerate(given.ramets)
+        ],
+        given.when,
     )
-    for row, spot in enumerate(found.spots):
-        if spot is not None and spot.structure.nursery_id not in (None, nursery.pk):
-            problems.add(
-                "other_nursery",
-                f"{spot.structure.code} does not stand at {nursery.code}.",
-                "ramets",
-                row,
-                "structure",
-            )
-    problems.raise_if_any()
+    refuse_other_nurseries(nursery, found.spots, "ramets")
     known.give_donors(ramets)
     codes = give_codes(
         [(wanted.code, ("ramets", row, "code")) for row, wanted in enumerate(given.ramets)],
@@ -100,15 +95,6 @@ def enter_stock(actor: Actor, given: StockEntryIn) -> Recorded:
         ],
     )
     return recorded
-
-
-def _wish(row: int, wanted: LegacyIn, given: StockEntryIn) -> Wish | None:
-    structure = wanted.structure or given.structure
-    if structure is None:
-        if wanted.cell is not None:
-            raise Refused(cell_of_nothing(wanted.cell, ("ramets", row, "cell")))
-        return None
-    return Wish(structure, wanted.cell, ("ramets", row, "cell"))
 
 
 def _origin(wanted: LegacyIn, given: StockEntryIn) -> Origin:

@@ -15,11 +15,10 @@ from nursery.core.recording import Recorded, begin
 from nursery.core.registers import write
 from nursery.donors.permits import attach
 from nursery.lineage.inputs import StandingIn, StructureMoveIn
-from nursery.lineage.models import Ramet
-from nursery.lineage.occupancy import busy_anew, stays_in
-from nursery.lineage.rows import key_of, plain_moment, stamp
+from nursery.lineage.occupancy import Cell as Where
+from nursery.lineage.occupancy import busy_after, busy_anew, ramets_now, stays_in, structures_now
+from nursery.lineage.rows import key_of, plain_moment, put_at
 from nursery.lineage.timeline import Overlap, candidates, refuse_overlaps
-from nursery.lineage.words import Life
 from nursery.places.actions import Standing, busy, lock_structures, lock_with_kin, put, ring_in_past
 from nursery.places.cells import Cell, CellError, parse_cell
 from nursery.places.models import Bay, Plot, Structure, StructureStep
@@ -71,8 +70,7 @@ def stand(event: Event, standings: Sequence[Standing], lost: bool = False) -> No
     busy_moments = [row.busy_until for row in kin.values() if row.busy_until is not None]
     keys += [(plain_moment(moment), 0) for moment in busy_moments]
     moment = candidates(event.when, keys)[0]
-    event.moment = stamp(moment)
-    event.save(update_fields=["moment"])
+    put_at(event, moment)
     late = any(key[0] > moment for key in keys)
     if late:
         _refuse_lost_with_parent(event, standings)
@@ -121,25 +119,26 @@ def _cell_to(standing: Standing) -> tuple[int, int | None, int | None] | None:
 def _refuse_lost_with_parent(event: Event, standings: Sequence[Standing]) -> None:
     """A late move of what was lost later with the structure it stood in: it was not there, then."""
     rows = [standing.structure.pk for standing in standings]
-    steps = StructureStep.objects.filter(structure__in=rows, live=True).select_related(
-        "event", "structure"
+    steps = StructureStep.objects.filter(structure__in=rows, live=True)
+    losses = StructureStep.objects.filter(
+        event__in=steps.filter(lost=True).values("event"), live=True
     )
-    for pk in rows:
-        parent: int | None = None
-        for step in steps.filter(structure=pk).order_by("order"):
-            later = step.event.moment > event.moment
-            with_it = StructureStep.objects.filter(event=step.event, structure=parent, live=True)
-            if later and step.lost and parent is not None and with_it.exists():
-                raise Refused(
-                    Problem(
-                        "behind_later_entry",
-                        f"{step.structure.code} was lost {dated(step.event.when)} with what it "
-                        f"stood in. This move {dated(event.when)} would come before it, and it "
-                        "would not have been there. Check both dates.",
-                        ("when",),
-                    )
+    together = set(losses.values_list("event_id", "structure_id"))
+    parents: dict[int, int | None] = {}
+    for step in steps.select_related("event", "structure").order_by("structure_id", "order"):
+        parent = parents.get(step.structure_id)
+        later = step.event.moment > event.moment
+        if later and step.lost and (step.event_id, parent) in together:
+            raise Refused(
+                Problem(
+                    "behind_later_entry",
+                    f"{step.structure.code} was lost {dated(step.event.when)} with what it "
+                    f"stood in. This move {dated(event.when)} would come before it, and it "
+                    "would not have been there. Check both dates.",
+                    ("when",),
                 )
-            parent = step.parent_id
+            )
+        parents[step.structure_id] = step.parent_id
 
 
 @transaction.atomic
@@ -156,13 +155,8 @@ def edit_structure(
         require_at(actor, [(row.nursery_id, str(row.nursery))], act=Structure.ACT)
     changed = write(actor, row, given, seen_version)
     grid = changed.grid
-    living = Ramet.objects.filter(structure=changed, life=Life.LIVING, row__isnull=False)
-    held = Structure.objects.filter(parent=changed, parent_row__isnull=False)
-    taken = [
-        *living.values_list("row", "column"),
-        *held.values_list("parent_row", "parent_column"),
-    ]
-    cells = [Cell(at, column) for at, column in taken if at is not None and column is not None]
+    taken = [*ramets_now([changed.pk]), *structures_now([changed.pk])]
+    cells = [Cell(*where[1:]) for where in taken]
     lost = [cell.name for cell in cells if grid is None or not grid.holds(cell)]
     if lost:
         raise Refused(
@@ -213,10 +207,16 @@ def _standings(given: StructureMoveIn) -> list[Standing]:
         if row.plot and row.plot not in plots:
             problems.add("unknown_plot", f"There is no plot {row.plot}.", *path, "plot")
     problems.raise_if_any()
+    parents = {structures[row.parent].pk: structures[row.parent] for row in rows if row.parent}
+    lost = lost_on(parents, given.when)
+    current = [pk for pk, row in parents.items() if not busy_after(row, given.when.upper)]
     leaving = {structures[row.structure].pk for row in rows}
-    given_away: set[tuple[int, Cell]] = set()
+    taken = {
+        where: code for where, (pk, code) in structures_now(current).items() if pk not in leaving
+    }
+    taken |= {where: code for where, (_, code) in ramets_now(current).items()}
     standings = [
-        _standing(number, row, given.when, structures, bays, plots, leaving, given_away, problems)
+        _standing(number, row, structures, bays, plots, lost, taken, problems)
         for number, row in enumerate(rows)
     ]
     problems.raise_if_any()
@@ -226,14 +226,14 @@ def _standings(given: StructureMoveIn) -> list[Standing]:
 def _standing(
     number: int,
     row: StandingIn,
-    when: When,
-    structures: dict[str, Structure],
-    bays: dict[str, Bay],
-    plots: dict[str, Plot],
-    leaving: set[int],
-    given_away: set[tuple[int, Cell]],
+    structures: Mapping[str, Structure],
+    bays: Mapping[str, Bay],
+    plots: Mapping[str, Plot],
+    lost: Mapping[int, When],
+    taken: dict[Where, str],
     problems: ProblemList,
 ) -> Standing:
+    """Where a row says; its cell is added to those that are taken."""
     structure = structures[row.structure]
     if row.bay:
         return Standing(structure, bay=bays[row.bay])
@@ -241,10 +241,10 @@ def _standing(
         return Standing(structure, plot=plots[row.plot])
     parent = structures[row.parent or ""]
     path = ("structures", number, "cell")
-    if (since := lost_on(parent, when)) is not None:
+    if parent.pk in lost:
         problems.add(
             "structure_lost",
-            f"{parent.code} was lost {words(since)}.",
+            f"{parent.code} was lost {words(lost[parent.pk])}.",
             *("structures", number, "parent"),
         )
     grid = parent.grid
@@ -261,29 +261,8 @@ def _standing(
     except CellError as error:
         problems.add(error.code, f"{parent.code}: {error.message}", *path)
         return Standing(structure, parent=parent)
-    holder = None if _used_later(parent, when) else _holder(parent, cell, leaving)
-    if holder is not None or (parent.pk, cell) in given_away:
-        problems.add(
-            "cell_occupied", f"{parent.code} {cell} is taken by {holder or 'this entry'}.", *path
-        )
-    given_away.add((parent.pk, cell))
+    where = (parent.pk, cell.row, cell.column)
+    if where in taken:
+        problems.add("cell_occupied", f"{parent.code} {cell} is taken by {taken[where]}.", *path)
+    taken.setdefault(where, "this entry")
     return Standing(structure, parent=parent, cell=cell)
-
-
-def _used_later(parent: Structure, when: When) -> bool:
-    """Whether its cells were used after a date: then who holds one now says nothing of that day."""
-    return parent.busy_until is not None and plain_moment(parent.busy_until) > when.upper
-
-
-def _holder(parent: Structure, cell: Cell, leaving: set[int]) -> str | None:
-    ramet = Ramet.objects.filter(
-        structure=parent, row=cell.row, column=cell.column, life=Life.LIVING
-    ).first()
-    if ramet is not None:
-        return ramet.code
-    held = (
-        Structure.objects.filter(parent=parent, parent_row=cell.row, parent_column=cell.column)
-        .exclude(pk__in=leaving)
-        .first()
-    )
-    return held.code if held is not None else None

@@ -462,6 +462,9 @@ class Migration(migrations.Migration):
                             (16, "relabelled"),
                             (17, "tagged"),
                             (18, "rebased"),
+                            (19, "checked alive"),
+                            (20, "checked dead"),
+                            (21, "checked missing"),
                         ]
                     ),
                 ),
@@ -866,7 +869,10 @@ class Migration(migrations.Migration):
             model_name="step",
             constraint=models.CheckConstraint(
                 condition=models.Q(
-                    ("what__in", [1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 17, 18])
+                    (
+                        "what__in",
+                        [1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 17, 18, 19, 20, 21],
+                    )
                 ),
                 name="lineage_step_what",
             ),

@@ -9,7 +9,7 @@ from django.db import transaction
 
 from nursery.core import bulk
 from nursery.core.actor import Actor, Role, require
-from nursery.core.dates import dated
+from nursery.core.dates import When, dated
 from nursery.core.errors import Path, Problem, ProblemList, Refused
 from nursery.core.models import Event, EventKind
 from nursery.core.recording import Recorded, begin
@@ -93,17 +93,22 @@ def _plot(given: OutplantingIn) -> Plot:
     plot = Plot.objects.select_related("site").filter(code=given.plot).first()
     if plot is None:
         raise Refused(Problem("unknown_plot", f"There is no plot {given.plot}.", ("plot",)))
+    refuse_closed(plot, given.when)
+    return plot
+
+
+def refuse_closed(plot: Plot, when: When) -> None:
+    """Refuse (`plot_closed`) a plot that was closed by then, or whose site was."""
     for place in (plot, plot.site):
-        if place.closed_on is not None and given.when.earliest > place.closed_on:
+        if place.closed_on is not None and when.earliest > place.closed_on:
             raise Refused(
                 Problem(
                     "plot_closed",
                     f"{place.code} was closed on {place.closed_on}, so nothing is planted there "
-                    f"{dated(given.when)}. Choose another plot or check both dates.",
+                    f"{dated(when)}. Choose another plot or check both dates.",
                     ("plot",),
                 )
             )
-    return plot
 
 
 def _listed(ids: Sequence[int], taken: carried.Taken, given: OutplantingIn) -> Iterator[_Planted]:

@@ -8,7 +8,6 @@ from typing import Any
 
 from django.db.models import Q
 
-from nursery.core import bulk
 from nursery.core.actor import Actor
 from nursery.core.dates import dated
 from nursery.core.errors import Problem, Refused
@@ -16,12 +15,11 @@ from nursery.core.inputs import read
 from nursery.core.models import Correction, Event, EventKind, Mend
 from nursery.donors.models import Collection, DonorColony, EventPermit, Genet
 from nursery.donors.permits import attach
-from nursery.lineage import descent
 from nursery.lineage.actions.collect import refuse_when
 from nursery.lineage.actions.cut import cut_change
 from nursery.lineage.entries import Entry
 from nursery.lineage.late import InTheWay, settle
-from nursery.lineage.models import Fragmentation, Ramet, Relabelling, Source, Step, Tag
+from nursery.lineage.models import Fragmentation, Ramet, Relabelling, Source, Step
 from nursery.lineage.replay import Change
 from nursery.lineage.resolve import all_of
 from nursery.lineage.rows import change_of, lock_all
@@ -31,12 +29,14 @@ from nursery.outplanting.actions.correct.common import (
     descent_follows,
     event_to_correct,
     keep,
-    refuse_tag_clash,
+    locked_tags,
     structures_follow,
+    tags_follow,
     touched,
 )
 from nursery.outplanting.actions.correct.outcome import Outcome, Watch
 from nursery.outplanting.actions.correct.void import carried_out
+from nursery.outplanting.actions.plant import refuse_closed
 from nursery.outplanting.corrections import AmendIn, SwapIn
 from nursery.outplanting.models import Outplanting
 from nursery.outplanting.standing import sightings_follow
@@ -122,12 +122,11 @@ def _amend(
     if changes.keys() - {"done_by", "permits", "note"}:
         settle(event, own.entries(), stay="when" not in changes)
         structures_follow(event)
-        _tags_follow(event, changes)
+        if "when" in changes:
+            _tags_on_the_day(event)
         ramets = touched(event)
         watch.look_at(ramets)
         descent_follows(event, ramets)
-        if "sources" in changes or "colony" in changes:
-            descent.work_out(Ramet.everything.filter(born=event).values_list("pk", flat=True))
         sightings_follow(event, ramets, since)
     keep(actor, event, Mend.AMENDED, given.reason, together or uuid.uuid4(), changes=changes)
     watch.events.append(event)
@@ -292,53 +291,35 @@ def _refuse_dates(event: Event, changes: dict[str, Any]) -> None:
             refuse_when(colony, event.when)
     if event.kind == EventKind.OUTPLANTING and changes.keys() & {"when", "plot"}:
         plot = Outplanting.objects.select_related("plot__site").get(event=event).plot
-        for place in (plot, plot.site):
-            if place.closed_on is not None and event.when.earliest > place.closed_on:
-                raise Refused(
-                    Problem(
-                        "plot_closed",
-                        f"{place.code} was closed on {place.closed_on}, before this outplanting "
-                        f"{dated(event.when)}.",
-                    )
-                )
+        refuse_closed(plot, event.when)
 
 
-def _tags_follow(event: Event, changes: dict[str, Any]) -> None:
+def _tags_on_the_day(event: Event) -> None:
     """Tags are given and taken off on the day of their event."""
-    if "when" not in changes:
-        return
-    mine = Tag.objects.filter(Q(event=event) | Q(ended_by=event), live=True).select_for_update(
-        no_key=True
-    )
-    tags = list(mine.order_by("pk"))
+    tags = locked_tags(Q(event=event, live=True) | Q(ended_by=event, live=True))
+    known = live_tags({tag.text for tag in tags})
     for tag in tags:
         if tag.event_id == event.pk:
-            others = [row for row in live_tags([tag.text])[tag.text] if row.since < tag.since]
+            others = [row for row in known[tag.text] if row.since < tag.since]
             free = [row.until for row in others if row.until and row.until <= event.latest]
             tag.since = max([event.earliest, *free])
         if tag.ended_by_id == event.pk:
             if event.latest < tag.since:
-                raise InTheWay(
-                    [
-                        Problem(
-                            "tag_not_on",
-                            f"Tag {tag.text} was put on {tag.ramet.code} on {tag.since}; it cannot "
-                            f"have come off {dated(event.when)}.",
-                        )
-                    ],
+                raise _not_on(
+                    f"Tag {tag.text} was put on {tag.ramet.code} on {tag.since}; it cannot "
+                    f"have come off {dated(event.when)}.",
                     tag.event,
                 )
             tag.until = max(event.earliest, tag.since)
         if tag.until is not None and tag.until < tag.since and tag.ended_by is not None:
-            raise InTheWay(
-                [
-                    Problem(
-                        "tag_not_on",
-                        f"Tag {tag.text} came off {tag.ramet.code} on {tag.until}; it cannot have "
-                        f"been put on {dated(event.when)}.",
-                    )
-                ],
+            raise _not_on(
+                f"Tag {tag.text} came off {tag.ramet.code} on {tag.until}; it cannot have "
+                f"been put on {dated(event.when)}.",
                 tag.ended_by,
             )
-    bulk.update(Tag, tags, ["since", "until"])
-    refuse_tag_clash(event, {tag.text for tag in tags})
+    tags_follow(event, tags)
+
+
+def _not_on(message: str, other: Event | None) -> InTheWay:
+    """Why a tag cannot have come off before it was put on."""
+    return InTheWay([Problem("tag_not_on", message)], other)

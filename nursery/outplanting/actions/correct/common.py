@@ -5,6 +5,8 @@ from __future__ import annotations
 import uuid
 from collections.abc import Collection, Iterable, Sequence
 
+from django.db.models import Q
+
 from nursery.core.actor import Actor, Role, require
 from nursery.core.dates import dated
 from nursery.core.errors import NotAllowed, Problem, Unknown
@@ -12,10 +14,11 @@ from nursery.core.models import Correction, Event, EventKind, Mend
 from nursery.donors.merging import canonical_anew
 from nursery.donors.models import GenetMerge
 from nursery.lineage import descent
+from nursery.lineage.actions.merge import follow
 from nursery.lineage.late import InTheWay
-from nursery.lineage.models import Ramet, Source, Step
+from nursery.lineage.models import Ramet, Step, Tag
 from nursery.lineage.occupancy import busy_anew, stays_in
-from nursery.lineage.tags import tag_clash
+from nursery.lineage.tags import save_changed, tag_clash
 from nursery.lineage.timeline import Overlap, refuse_overlaps
 from nursery.places.actions import lock_with_kin, ring_in_past, stand_anew
 from nursery.places.cells import Cell
@@ -129,10 +132,20 @@ def _refuse_rings(event: Event, ids: Iterable[int]) -> None:
     )
 
 
-def refuse_tag_clash(event: Event, texts: Collection[str]) -> None:
-    """Refuse (InTheWay, `tag_taken`) where two live tags of one text are in force at once."""
-    clash = tag_clash(texts)
+def locked_tags(which: Q) -> list[Tag]:
+    """Tags in the order of their ids, locked: changed in memory, then handed to `tags_follow`."""
+    rows = Tag.objects.filter(which).select_related("ramet", "event", "ended_by").order_by("pk")
+    return list(rows.select_for_update(of=("self",), no_key=True))
+
+
+def tags_follow(event: Event, changed: Sequence[Tag]) -> None:
+    """Save tags that an event gave or took off as they are now in memory.
+
+    Raises InTheWay (`tag_taken`) where two of one text would be on at once.
+    """
+    clash = tag_clash(changed)
     if clash is None:
+        save_changed(changed)
         return
     first, second = clash
     other = second.event if second.event_id != event.pk else first.event
@@ -144,17 +157,16 @@ def refuse_tag_clash(event: Event, texts: Collection[str]) -> None:
                 f"once, from {second.since}.",
             )
         ],
-        other,
+        other if other is not None and other.pk != event.pk else None,
     )
 
 
 def descent_follows(event: Event, ramet_ids: Sequence[int]) -> None:
     """Work out again what descends from an event: genets, donors, generations, merged genets."""
-    if event.kind in (EventKind.RELABELLING, EventKind.COLLECTION, EventKind.FRAGMENTATION):
+    if event.kind in (EventKind.COLLECTION, EventKind.FRAGMENTATION):
+        descent.work_out(Ramet.everything.filter(born=event).values_list("pk", flat=True))
+    elif event.kind == EventKind.RELABELLING:
         descent.work_out(ramet_ids)
     elif event.kind == EventKind.GENET_MERGE:
         merge = GenetMerge.objects.get(event=event)
-        group = canonical_anew([merge.kept_id, merge.merged_id])
-        pooled = Source.objects.filter(ramet__genet__in=group).values("fragmentation")
-        children = Ramet.everything.filter(fragmentation__in=pooled).values_list("pk", flat=True)
-        descent.work_out(children)
+        follow(canonical_anew([merge.kept_id, merge.merged_id]))

@@ -8,6 +8,7 @@ from datetime import date
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Q
 
 from nursery.core.actor import Actor
 from nursery.core.dates import dated
@@ -15,16 +16,16 @@ from nursery.core.errors import Problem, Refused
 from nursery.core.models import Correction, Event, Mend
 from nursery.lineage.entries import Entry
 from nursery.lineage.late import InTheWay, settle
-from nursery.lineage.models import Ending, Ramet, Step, StructureCount, Tag
+from nursery.lineage.models import Ending, Ramet, Step, StructureCount
 from nursery.lineage.rows import change_of, lock_all
-from nursery.lineage.words import What
 from nursery.outplanting.actions.correct.common import (
     descent_follows,
     event_to_correct,
     keep,
-    refuse_tag_clash,
+    locked_tags,
     require_own,
     structures_follow,
+    tags_follow,
     touched,
 )
 from nursery.outplanting.actions.correct.outcome import Outcome, Watch
@@ -116,49 +117,30 @@ def _void(event: Event) -> dict[str, Any]:
     """Take an event's steps out, with all that hangs on it; returns what that took out."""
     steps = Step.objects.filter(event=event, live=True)
     structure_steps = StructureStep.objects.filter(event=event, live=True)
-    ended = Tag.objects.filter(ended_by=event).select_for_update(no_key=True)
+    tags = locked_tags(Q(event=event, live=True) | Q(ended_by=event))
     undone: dict[str, Any] = {
         "steps": list(steps.values_list("pk", flat=True)),
         "structure_steps": list(structure_steps.values_list("pk", flat=True)),
-        "tags": list(Tag.objects.filter(event=event, live=True).values_list("pk", flat=True)),
-        "tags_ended": [[tag.pk, str(tag.until), tag.lost] for tag in ended],
+        "tags": [tag.pk for tag in tags if tag.live and tag.event_id == event.pk],
+        "tags_ended": [
+            [tag.pk, str(tag.until), tag.lost] for tag in tags if tag.ended_by_id == event.pk
+        ],
     }
     _refuse_leaning(event)
     settle(event, [])
     structure_steps.update(live=False)
     structures_follow(event)
-    Tag.objects.filter(event=event).update(live=False)
-    texts = {tag.text for tag in ended}
-    _open_tags(event, undone["tags_ended"], texts)
+    for tag in tags:
+        tag.live = tag.live and tag.event_id != event.pk
+        if tag.ended_by_id == event.pk:
+            tag.until, tag.ended_by, tag.lost = None, None, False
+    tags_follow(event, tags)
     event.live = False
     event.save(update_fields=["live"])
     ramets = touched(event)
     descent_follows(event, ramets)
     sightings_follow(event, ramets)
     return undone
-
-
-def _open_tags(event: Event, ended: list[list[Any]], texts: set[str]) -> None:
-    """Tags that the event ended are in force again; two on one text are in the way."""
-    ids = [pk for pk, *_ in ended]
-    with transaction.atomic():
-        # Judged before they are opened: the database allows one in force.
-        later = Tag.objects.filter(text__in=texts, live=True).exclude(pk__in=ids)
-        for tag in Tag.objects.filter(pk__in=ids, live=True):
-            other = later.filter(text=tag.text, since__gte=tag.since).order_by("since").first()
-            if other is not None and other.event is not None:
-                raise InTheWay(
-                    [
-                        Problem(
-                            "tag_taken",
-                            f"Tag {tag.text} would be on {tag.ramet.code} again, and is on "
-                            f"{other.ramet.code} since {other.since}.",
-                        )
-                    ],
-                    other.event,
-                )
-        Tag.objects.filter(pk__in=ids).update(until=None, ended_by=None, lost=False)
-    refuse_tag_clash(event, texts)
 
 
 def _refuse_leaning(event: Event) -> None:
@@ -186,52 +168,19 @@ def _restore(event: Event) -> None:
     undone: dict[str, Any] = last.undone if last is not None else {}
     steps = list(Step.objects.filter(pk__in=undone.get("steps", [])).order_by("pk"))
     ramets = lock_all({step.ramet_id for step in steps}, {})
-    _refuse_unborn(event, steps, ramets)
     event.live = True
     event.save(update_fields=["live"])
     settle(event, [Entry(ramets[step.ramet_id], change_of(step)) for step in steps], stay=True)
     structures_follow(event, undone.get("structure_steps", []))
-    given = Tag.objects.filter(pk__in=undone.get("tags", []))
-    texts = set(given.values_list("text", flat=True))
-    for pk, until, lost in undone.get("tags_ended", []):
-        tag = Tag.objects.select_for_update(no_key=True).get(pk=pk)
-        texts.add(tag.text)
-        if tag.until is None:
+    ended = {pk: (until, lost) for pk, until, lost in undone.get("tags_ended", [])}
+    given = undone.get("tags", [])
+    tags = locked_tags(Q(pk__in=[*given, *ended]))
+    for tag in tags:
+        tag.live = tag.live or tag.pk in given
+        if tag.pk in ended and tag.until is None:
+            until, lost = ended[tag.pk]
             tag.until, tag.ended_by, tag.lost = date.fromisoformat(until), event, lost
-            tag.save(update_fields=["until", "ended_by", "lost"])
-    _refuse_second_tag(event, given)
-    given.update(live=True)
-    refuse_tag_clash(event, texts)
+    tags_follow(event, tags)
     ramet_ids = list(ramets)
     descent_follows(event, ramet_ids)
     sightings_follow(event, ramet_ids)
-
-
-def _refuse_unborn(event: Event, steps: list[Step], ramets: dict[int, Ramet]) -> None:
-    """A ramet whose own birth is void cannot be given steps again, and is nobody's source."""
-    for step in steps:
-        ramet = ramets[step.ramet_id]
-        if step.what != What.BORN and not ramet.born.live:
-            raise Refused(
-                Problem(
-                    "never_born",
-                    f"{ramet.code} has never been: the {ramet.born.get_kind_display()} "
-                    f"{dated(ramet.born.when)} that made it is void. Restore that first, then the "
-                    f"{event.get_kind_display()} {dated(event.when)}.",
-                )
-            )
-
-
-def _refuse_second_tag(event: Event, given: Any) -> None:
-    for tag in given.filter(until__isnull=True):
-        other = Tag.objects.filter(text=tag.text, until__isnull=True, live=True).first()
-        if other is not None:
-            raise InTheWay(
-                [
-                    Problem(
-                        "tag_taken",
-                        f"Tag {tag.text} is on {other.ramet.code} since {other.since}.",
-                    )
-                ],
-                other.event if other.event_id != event.pk else None,
-            )

@@ -1,0 +1,153 @@
+"""Another colony, another mother, another plot: an amended programme is as if it had been entered
+so, or the amendment is refused where entering it so is.
+
+Every programme is reckoned beside it with plain dictionaries and networkx (tests/simulated.py).
+"""
+
+from __future__ import annotations
+
+import random
+from collections import Counter
+from dataclasses import dataclass, replace
+from typing import Any
+
+import pytest
+from django.db import transaction
+from hypothesis import Phase, given, settings
+from hypothesis import strategies as st
+
+from nursery.core.errors import Refused, Trouble
+from nursery.core.inputs import read
+from nursery.outplanting.actions.correct import amend, undo_amendment
+from nursery.outplanting.corrections import AmendIn
+from nursery.places.models import Plot
+from tests import factories as f
+from tests.simulated import Doing, Stage, Writer, enter, on_record, reckoned, stage
+from tests.standing import live_rows
+from tests.verified import nothing_wrong
+
+pytestmark = pytest.mark.django_db
+
+seeds = st.integers(0, 2**32 - 1)
+lengths = st.integers(5, 14)
+kinds = st.sampled_from(["collect", "cut", "plant"])
+few = settings(max_examples=12, phases=[Phase.explicit, Phase.reuse, Phase.generate])
+
+
+@dataclass(frozen=True)
+class Scene:
+    """A stage, and a second plot of its site."""
+
+    stage: Stage
+    plot: Plot
+
+    def entered(self, seed: int, length: int) -> list[Doing]:
+        doings = Writer(self.stage, seed).write(length)
+        for doing in doings:
+            enter(self.stage, doing)
+        return doings
+
+    def otherwise(self, doings: list[Doing], kind: str, seed: int) -> tuple[Doing, dict[str, Any]]:
+        """One of the doings of that kind as it should have been, and the amendment that says so.
+
+        What there is none of is a collection, of which there is always one.
+        """
+        rng = random.Random(seed)
+        chosen = rng.choice([d for d in doings if d.kind == kind] or doings[:1])
+        if chosen.kind == "collect":
+            codes = [code for code in self.stage.colony_codes if code != chosen.values["colony"]]
+            change: dict[str, Any] = {"colony": rng.choice(codes)}
+            return replace(chosen, values={**chosen.values, **change}), change
+        if chosen.kind == "plant":
+            change = {"plot": self.plot.code}
+            return replace(chosen, values={**chosen.values, **change}), change
+        sources = [dict(row) for row in chosen.values["sources"]]
+        row = rng.choice(sources)
+        mother = row["ramet"]
+        others = {each["ramet"] for each in sources}
+        row["ramet"] = rng.choice(
+            [piece["code"] for d in doings for piece in _made(d) if piece["code"] not in others]
+        )
+        row["used_up"] = rng.random() < 0.3
+        swap = {"instead_of": mother, "ramet": row["ramet"], "used_up": row["used_up"]}
+        return replace(chosen, values={**chosen.values, "sources": sources}), {"sources": [swap]}
+
+    def amend(self, doing: Doing, change: dict[str, Any]) -> None:
+        said = {"event": str(doing.uid), "reason": "the slate says so", **change}
+        amend(self.stage.programme.lead, read(AmendIn, said))
+
+    def entered_so(self, doings: list[Doing]) -> bool:
+        """Whether all these can be entered in the order of their days; nothing of it is kept."""
+        with transaction.atomic():
+            try:
+                for doing in doings:
+                    enter(self.stage, doing)
+            except Trouble:
+                return False
+            finally:
+                transaction.set_rollback(True)
+        return True
+
+
+def _made(doing: Doing) -> list[dict[str, Any]]:
+    made: list[dict[str, Any]] = doing.values.get("pieces") or doing.values.get("children") or []
+    return made
+
+
+def standing_rows() -> dict[str, Counter[str]]:
+    """Every row that stands, whatever its id: what is taken out and put back has another."""
+    return {
+        label: Counter(str(row[1:] if label in _NUMBERED else row) for row in rows)
+        for label, rows in live_rows().items()
+    }
+
+
+_NUMBERED = {"lineage.Source", "lineage.Step"}
+
+
+@pytest.fixture(scope="module")
+def scene(standing: f.Programme) -> Scene:
+    return Scene(stage(standing), f.plot(standing.lead, standing.site))
+
+
+@given(seed=seeds, length=lengths, kind=kinds)
+@few
+def test_what_is_amended_is_as_if_it_had_been_entered_so(
+    scene: Scene, seed: int, length: int, kind: str
+) -> None:
+    with transaction.atomic():
+        doings = scene.entered(seed, length)
+        changed, change = scene.otherwise(doings, kind, seed)
+        anew = [changed if doing.uid == changed.uid else doing for doing in doings]
+        try:
+            scene.amend(changed, change)
+        except Refused:
+            taken = False
+            assert on_record() == reckoned(scene.stage, doings)
+        else:
+            taken = True
+            assert on_record() == reckoned(scene.stage, anew)
+        nothing_wrong()
+        transaction.set_rollback(True)
+    assert scene.entered_so(anew) == taken
+
+
+@given(seed=seeds, length=lengths, kind=kinds)
+@few
+def test_what_was_amended_and_undone_is_what_it_was(
+    scene: Scene, seed: int, length: int, kind: str
+) -> None:
+    with transaction.atomic():
+        doings = scene.entered(seed, length)
+        before, rows = on_record(), standing_rows()
+        changed, change = scene.otherwise(doings, kind, seed)
+        try:
+            scene.amend(changed, change)
+        except Refused:
+            pass
+        else:
+            undo_amendment(scene.stage.programme.lead, changed.uid, "the slate was wrong")
+        assert on_record() == before
+        assert standing_rows() == rows
+        nothing_wrong()
+        transaction.set_rollback(True)
