@@ -8,6 +8,8 @@ from nursery.access.api import TokenViewSet
 from nursery.core.api.views import ChangeViewSet, NoSuchAddress, SeriesViewSet
 from nursery.diversity.api import DiversityView
 from nursery.donors.api import DonorViewSet, GenetViewSet, PermitViewSet, TaxonViewSet
+from nursery.donors.photo_api import PhotoViewSet
+from nursery.husbandry.api import CheckViewSet, FindingViewSet
 from nursery.lineage.api import ends, events, identity
 from nursery.lineage.api.ramets import (
     DonorDescendants,
@@ -41,6 +43,7 @@ for name, viewset in (
     ("permits", PermitViewSet),
     ("genets", GenetViewSet),
     ("donors", DonorViewSet),
+    ("photos", PhotoViewSet),
     ("ramets", RametViewSet),
     ("collections", events.CollectionViewSet),
     ("intakes", events.IntakeViewSet),
@@ -55,6 +58,8 @@ for name, viewset in (
     ("relabellings", identity.RelabellingViewSet),
     ("genet-merges", identity.GenetMergeViewSet),
     ("identifications", identity.IdentificationViewSet),
+    ("checks", CheckViewSet),
+    ("findings", FindingViewSet),
     ("outplantings", reef.OutplantingViewSet),
     ("lifts", reef.LiftViewSet),
     ("visits", reef.VisitViewSet),

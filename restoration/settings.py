@@ -14,6 +14,9 @@ HTTPS                    0 serves plain http, for a laptop aboard without a cert
 HSTS_SECONDS             how long browsers shall insist on https; default a year.
 PROXY_SSL_HEADER         header by which a proxy says that a request came by https, such as
                          X-Forwarded-Proto. Set it only if the proxy always overwrites it.
+MEDIA_ROOT               where photos are kept; default var/media. Back it up with the database.
+CLONE_WARNING_M          within how many metres of a colony of the same taxon a new one may be a
+                         clone of it, which is said when it is entered; default 10.
 TASKS_ROOT               where long work keeps its files while it runs; default var/tasks.
 STATIC_ROOT              where collectstatic puts files; default var/static.
 DONOR_POSITION_GRID_DEGREES
@@ -22,6 +25,8 @@ DONOR_POSITION_GRID_DEGREES
 MAP_TILES                address of map tiles, with {z}, {x} and {y}, for maps of sites; default
                          none: a map then has a graticule, and nothing is asked of other hosts.
 MAP_CREDIT               whose tiles these are, shown on the map.
+CHECK_DUE_DAYS           how many days after cutting or placing into a structure its ramets are
+                         to be looked at by a check or a count; default 10.
 LOG_LEVEL                default INFO.
 """
 
@@ -77,6 +82,7 @@ INSTALLED_APPS = [
     "nursery.places",
     "nursery.donors",
     "nursery.lineage",
+    "nursery.husbandry",
     "nursery.outplanting",
     "nursery.diversity",
     "nursery.exchange",
@@ -139,6 +145,13 @@ DATA_UPLOAD_MAX_NUMBER_FIELDS = 5000
 MAP_TILES = _env.text("MAP_TILES")
 MAP_CREDIT = _env.text("MAP_CREDIT")
 DONOR_POSITION_GRID_DEGREES = _env.positive("DONOR_POSITION_GRID_DEGREES", 0.01)
+
+CHECK_DUE_DAYS = _env.whole("CHECK_DUE_DAYS", 10)
+
+CLONE_WARNING_M = _env.positive("CLONE_WARNING_M", 10)
+
+# Photos are handed out by a page that asks who looks, never by their path.
+MEDIA_ROOT = Path(_env.text("MEDIA_ROOT", str(BASE_DIR / "var" / "media")))
 
 # Long work runs in a process of its own and says there how far it is.
 TASKS_ROOT = Path(_env.text("TASKS_ROOT", str(BASE_DIR / "var" / "tasks")))

@@ -20,6 +20,9 @@ from nursery.core.inputs import read
 from nursery.core.models import Event, User
 from nursery.donors.actions import enter_colony
 from nursery.donors.models import Collection, DonorColony, Genet, Permit, Taxon
+from nursery.husbandry import actions as husbandry
+from nursery.husbandry.inputs import CheckIn
+from nursery.husbandry.models import Check
 from nursery.lineage import actions as lineage
 from nursery.lineage import inputs as given_to_lineage
 from nursery.lineage.models import Fragmentation, Ramet
@@ -35,6 +38,7 @@ SET_UP = "2020-01-01"
 COLLECTED = "2021-01-10"
 RECEIVED = "2021-01-11"
 CUT = "2021-03-01"
+CHECKED = "2021-03-11"
 PLANTED = "2021-06-01"
 SEEN = "2021-09-01"
 
@@ -246,6 +250,17 @@ def stock(
     given = {"when": COLLECTED, "nursery": nursery.code, "ramets": list(ramets), **values}
     event = lineage.enter_stock(by, read(given_to_lineage.StockEntryIn, given)).event
     return list(Ramet.objects.filter(born=event).order_by("pk"))
+
+
+def check(by: Actor, found: Mapping[Ramet, str], /, **values: Any) -> Check:
+    """A check that found these ramets `attached`, `loose`, `dead` or `missing`."""
+    given = {
+        "when": CHECKED,
+        "findings": [{"ramet": ramet.code, "state": how} for ramet, how in found.items()],
+        **values,
+    }
+    event = husbandry.check(by, read(CheckIn, given)).event
+    return Check.objects.get(event=event)
 
 
 def planting(by: Actor, plot: Plot, ramets: Iterable[Ramet], /, **values: Any) -> Outplanting:

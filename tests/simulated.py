@@ -21,6 +21,8 @@ from nursery.core.errors import Trouble
 from nursery.core.inputs import read
 from nursery.core.models import Event
 from nursery.donors.models import DonorColony, DonorSetMember, Genet
+from nursery.husbandry import actions as husbandry
+from nursery.husbandry.inputs import CheckIn
 from nursery.lineage import actions as lineage
 from nursery.lineage import inputs as given_to
 from nursery.lineage.models import Ramet
@@ -112,6 +114,7 @@ def act_of(doing: Doing) -> tuple[Any, Any]:
         "plant": (reef.plant, given_on_reef.OutplantingIn),
         "lift": (reef.lift, given_on_reef.LiftIn),
         "visit": (reef.visit, given_on_reef.VisitIn),
+        "check": (husbandry.check, CheckIn),
     }[doing.kind]
 
 
@@ -157,7 +160,7 @@ class Writer:
 
     def write(self, count: int) -> list[Doing]:
         makers = [self._collect, self._cut, self._cut, self._move, self._move, self._relabel]
-        makers += [self._end, self._plant, self._plant, self._visit]
+        makers += [self._end, self._plant, self._plant, self._visit, self._check, self._check]
         makers += [] if self.simple else [self._lift]
         for day in range(count):
             maker = self._collect if not self.pieces else self.rng.choice(makers)
@@ -263,6 +266,22 @@ class Writer:
         ]
         return "visit", {"site": self.stage.programme.site.code, "observations": rows}
 
+    def _check(self) -> tuple[str, dict[str, Any]] | None:
+        """Nothing that had gone from a cell is seen alive: whether the cell is still its own is
+        settled when that is entered, not reckoned anew from what else is taken."""
+        p = self.stage.programme
+        homes = (p.plate.code, p.tray.code)
+        seen = [code for code, row in self.pieces.items() if row.where[0] in homes]
+        if not seen:
+            return None
+        rows = []
+        for code in self._some(seen):
+            row = self.pieces[code]
+            alive = row.life == "living" or not row.where[1]
+            states = ["attached", "loose"] * alive + ["dead", "missing"]
+            rows.append({"ramet": code, "state": self.rng.choice(states)})
+        return "check", {"findings": rows}
+
 
 # The reckoning
 
@@ -339,6 +358,11 @@ def apply(place: Stage, pieces: Pieces, doing: Doing) -> None:
             for row in values["observations"]:
                 code = row["ramet"]
                 pieces[code] = replace(pieces[code], life=lives[row["condition"]])
+        case "check":
+            found = {"attached": "living", "loose": "living", "dead": "dead", "missing": "lost"}
+            for row in values["findings"]:
+                code = row["ramet"]
+                pieces[code] = replace(pieces[code], life=found[row["state"]])
 
 
 def _where(row: dict[str, Any], otherwise: str) -> Where:

@@ -29,7 +29,7 @@ def programme(standing: f.Programme, db: None) -> f.Programme:
     return standing
 
 
-_WAYS = ("event", "visit__event", "outplanting__event", "fragmentation__event")
+_WAYS = ("event", "visit__event", "outplanting__event", "fragmentation__event", "during__event")
 _APART = {"Change", "CodeSeries", "Correction", "DonorSet", "DonorSetMember", "Event"}
 """What a void leaves: history, code series, donor sets; and the headers of what was voided."""
 

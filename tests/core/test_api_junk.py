@@ -176,6 +176,17 @@ def entries(programme: make.Programme) -> dict[str, dict[str, Any]]:
                 }
             ],
         },
+        "checks": {
+            "findings": [
+                {
+                    "ramet": mother.code,
+                    "state": "dead",
+                    "cause": "cold",
+                    "size_cm": 2,
+                    "note": "",
+                }
+            ],
+        },
         "endings": {
             "fate": "dead",
             "cause": "cold",
@@ -255,6 +266,7 @@ EVENTS = (
     "outplantings",
     "lifts",
     "visits",
+    "checks",
     "endings",
     "counts",
     "structure-losses",

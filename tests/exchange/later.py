@@ -35,6 +35,10 @@ LATER: dict[str, str] = {
     "counts": "event,when,done_by\nN-1,2022-09-01,Ansa Merrow\n",
     "counted_structures": "event,structure,lot,alive,dead,missing,note\n"
     "N-1,N-02,F-2,7,2,1,\nN-1,N-01,,40,,,half of them pale\n",
+    "checks": "event,when,done_by\nQ-1,2022-07-11,Ansa Merrow\n",
+    "findings": "event,ramet,state,cause,size_cm,note\n"
+    f"Q-1,{CUT[0]},attached,,1.5,\nQ-1,N-01 C1,loose,,,pressed back\n"
+    f"Q-1,{CUT[4]},dead,handling,,\n",
     "taggings": "event,when\nT-1,2022-09-02\n",
     "retagged_ramets": f"event,ramet,off,lost,on\nT-1,{CUT[2]},,,t1\nT-1,old 7,old 7,yes,t2\n",
     "relabellings": "event,when,genet,unknown\nR-1,2022-09-03,G-2,\nR-2,2022-09-04,,yes\n",

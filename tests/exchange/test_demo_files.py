@@ -90,6 +90,8 @@ def test_there_is_a_file_of_every_kind_and_they_are_small() -> None:
         ("plots", 12),
         ("outplants", 1500),
         ("visits", 8),
+        ("checks", 300),
+        ("findings", 5000),
     ],
 )
 def test_there_is_enough_of_everything(stem: str, least: int) -> None:
@@ -234,5 +236,6 @@ def test_every_kind_of_event_has_notes_as_from_the_field() -> None:
         "stock_entries",
         "outplantings",
         "visits",
+        "checks",
     ):
         assert any(len(row["note"]) > 15 for row in rows(stem)), stem

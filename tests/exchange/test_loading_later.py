@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 import pytest
 
 from nursery.core.models import Event, EventKind
 from nursery.donors.models import Genet, GenetMerge
 from nursery.exchange.loading.files import CORRECTIONS, EVENTS
 from nursery.exchange.loading.naming import uid_of
-from nursery.lineage.models import Ramet, StructureCount, Tag
-from nursery.lineage.words import Life, Origin, Place
+from nursery.husbandry.models import Finding
+from nursery.lineage.models import Ramet, Step, StructureCount, Tag
+from nursery.lineage.words import Cause, Life, Origin, Place, What
 from nursery.outplanting.models import Outplant, PlotCount
 from nursery.places.models import Structure
 from tests.exchange.conftest import CUT, SMALL, Folder
@@ -108,6 +111,19 @@ def test_a_known_ramet_is_found_again(folder: Folder) -> None:
     assert ramet(CUT[4]).structure == Structure.objects.get(code="OLD")
 
 
+def test_a_check_says_how_ramets_were_found(folder: Folder) -> None:
+    """By code or by cell; the one that was found dead is found again later, alive."""
+    load_all(folder)
+    rows = Finding.objects.order_by("pk")
+    assert [(row.ramet.code, row.get_state_display(), row.size_cm, row.note) for row in rows] == [
+        (CUT[0], "attached", Decimal("1.5"), ""),
+        (CUT[1], "loose", None, "pressed back"),
+        (CUT[4], "dead", None, ""),
+    ]
+    dead = Step.objects.get(what=What.CHECKED_DEAD)
+    assert (dead.ramet.code, dead.cause) == (CUT[4], Cause.HANDLING)
+
+
 def test_outplants_are_lifted_and_ramets_end(folder: Folder) -> None:
     load_all(folder)
     lifted = ramet(CUT[0])
@@ -128,6 +144,9 @@ def test_a_lost_structure_takes_what_it_held(folder: Folder) -> None:
     ("stem", "old", "new", "fault"),
     [
         ("lifted_ramets", f"U-1,{CUT[0]}", f"U-1,{CUT[3]}", (2, "ramet", "not_planted")),
+        ("findings", f"{CUT[0]},attached", "NB9,attached", (2, "ramet", "unknown_ramet")),
+        ("findings", "C1,loose,,", "C1,loose,cold,", (3, "", "cause_without_death")),
+        ("findings", "dead,handling", "dying,handling", (4, "state", "not_a_choice")),
         ("ended_ramets", f"{CUT[5]},dead", f"{CUT[5]},fused", (3, "", "cause_without_death")),
         ("counted_structures", "F-2,7", "F-9,7", (2, "lot", "unknown_lot")),
         ("counted_structures", "7,2,1", "7,2,9", (2, "dead", "more_than_there")),

@@ -9,6 +9,7 @@ from django.db.models import F, QuerySet
 
 from nursery.core.models import Correction, Event, EventKind, Mend
 from nursery.donors.models import GenetMerge
+from nursery.husbandry.models import Check, Finding, FindingState
 from nursery.lineage.models import (
     Ending,
     Identification,
@@ -275,6 +276,32 @@ def another_was_found(s: Season) -> None:
     Identification.objects.filter(event=s.identification).update(ramet=s.mother)
 
 
+# Checks
+
+
+def found_alive_by_its_row(s: Season) -> None:
+    dead = Finding.objects.filter(during=s.check.pk, state=FindingState.DEAD)
+    dead.update(state=FindingState.LOOSE)
+
+
+def found_missing_by_its_row(s: Season) -> None:
+    dead = Finding.objects.filter(during=s.check.pk, state=FindingState.DEAD)
+    dead.update(state=FindingState.MISSING)
+
+
+def finding_gone(s: Season) -> None:
+    Finding.objects.filter(during=s.check.pk, state=FindingState.ATTACHED).delete()
+
+
+def finding_too_many(s: Season) -> None:
+    Finding.objects.create(during_id=s.check.pk, ramet=s.mother, state=FindingState.ATTACHED)
+
+
+def check_without_particulars(s: Season) -> None:
+    Finding.objects.filter(during=s.check.pk).delete()
+    Check.objects.filter(pk=s.check.pk).delete()
+
+
 # Births and counts
 
 
@@ -318,6 +345,7 @@ FAULTS: Mapping[str, Sequence[Plant]] = {
         counts_gone,
         merge_without_genets,
         tags_of_a_tagging_gone,
+        check_without_particulars,
     ],
     "particulars_of_other_kind": [ending_of_a_loss, intake_of_a_count],
     "step_of_other_kind": [relabelled_by_a_tagging, structure_moved_by_a_tagging],
@@ -343,6 +371,12 @@ FAULTS: Mapping[str, Sequence[Plant]] = {
     "observation_other_site": [seen_at_another_site],
     "plot_count_other_site": [plot_of_another_site_counted, counted_on_a_visit_to_a_reef],
     "observation_other_reef": [seen_on_another_reef],
+    "finding": [
+        found_alive_by_its_row,
+        found_missing_by_its_row,
+        finding_gone,
+        finding_too_many,
+    ],
     "identification": [piece_of_an_identification_gone, another_was_found],
     "intake_of_other_pieces": [intake_of_another_collection],
     "lot_count": [more_counted_dead, counted_dead_for_missing],

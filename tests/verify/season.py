@@ -72,6 +72,8 @@ class Season:
     loss: Event
     ending: Event
     tagging: Event
+    check: Event
+    """Two were alive; two seemed dead and missing, and lived after all."""
 
 
 def done(act: Any, model: Any, by: Any, **values: Any) -> Event:
@@ -121,6 +123,12 @@ def season(p: f.Programme) -> Season:
     lost_tray = f.tray(by, p.bay)
     lot = f.cut(by, [used[0]], 4, into=p.tray, when="2021-04-01")
     drifting = f.cut(by, [used[0]], 1, into=lost_tray, when="2021-04-01")
+    check = f.check(
+        by,
+        {children[5]: "attached", used[1]: "loose", pooled[1]: "dead", children[3]: "missing"},
+        when="2021-04-05",
+    ).event
+    f.check(by, {pooled[1]: "attached", children[3]: "loose"}, when="2021-04-06")
     f.cut(by, [pooled[0]], 1, into=p.tray, when="2021-04-02")
     never = f.cut(by, [children[5]], 2, into=p.plate, when="2021-04-03")
     voided(by, never[0].born)
@@ -281,6 +289,7 @@ def season(p: f.Programme) -> Season:
         loss=loss,
         ending=ending,
         tagging=tagging,
+        check=check,
     )
 
 

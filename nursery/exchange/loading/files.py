@@ -23,6 +23,8 @@ from nursery.core.recording import Recorded
 from nursery.core.registers import create, edit, editable_fields
 from nursery.donors.actions import POSITION, enter_colony
 from nursery.donors.models import DonorColony, Genet, Permit, Taxon
+from nursery.husbandry.actions import check
+from nursery.husbandry.inputs import CheckIn
 from nursery.lineage.actions import (
     collect,
     count_structures,
@@ -249,6 +251,7 @@ EVENTS: tuple[EventFile, ...] = (
         visit,
         {"observations": "observations", "counts": "plot_counts"},
     ),
+    EventFile("checks", EventKind.CHECK, CheckIn, check, {"findings": "findings"}),
     EventFile(
         "counts", EventKind.COUNT, CountIn, count_structures, {"counts": "counted_structures"}
     ),

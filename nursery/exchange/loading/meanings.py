@@ -50,6 +50,8 @@ FILES: dict[str, str] = {
     "planted_structures": "One row a structure planted with every living ramet in it.",
     "plot_counts": "One row a count of a plot, of a genet, of a taxon or of all together. It "
     "changes no ramet.",
+    "checks": "One row a check: ramets in a nursery were looked at.",
+    "findings": "One row a ramet that was looked at.",
     "counts": "One row an event in which structures were counted.",
     "counted_structures": "One row a structure counted: all that it holds, or one lot in it.",
     "endings": "One row an event by which ramets ended.",
@@ -212,6 +214,9 @@ _IN_FILE: dict[str, str] = {
     "observations.ramet": "which outplant was seen",
     "observations.colony": "which donor colony was seen",
     "observations.condition": "how it was found",
+    "findings.ramet": "which ramet was looked at",
+    "findings.state": "how it was found",
+    "findings.size_cm": "largest diameter",
     "observations.tissue_lost": "how much of its tissue is dead",
 }
 

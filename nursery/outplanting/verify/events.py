@@ -12,6 +12,7 @@ from django.db.models import Count, Model
 from nursery.core.dates import When
 from nursery.core.models import Correction, Event, EventKind, Mend
 from nursery.donors.models import Collection, GenetMerge
+from nursery.husbandry.models import Check
 from nursery.lineage.models import (
     Ending,
     Fragmentation,
@@ -42,6 +43,7 @@ PARTICULARS: tuple[tuple[EventKind, type[Model]], ...] = (
     (EventKind.RELABELLING, Relabelling),
     (EventKind.GENET_MERGE, GenetMerge),
     (EventKind.IDENTIFICATION, Identification),
+    (EventKind.CHECK, Check),
 )
 """Where the particulars of each kind of event are; of one that is not here they are its steps."""
 
@@ -62,6 +64,7 @@ STEPS = {
     EventKind.RELABELLING: {What.RELABELLED},
     EventKind.GENET_MERGE: set[What](),
     EventKind.IDENTIFICATION: {What.FOUND, What.ENDED},
+    EventKind.CHECK: {What.CHECKED_ALIVE, What.CHECKED_DEAD, What.CHECKED_MISSING},
 }
 """What an event of each kind does to the ramets that it touches."""
 
@@ -78,6 +81,7 @@ TOUCH_RAMETS = frozenset(
         EventKind.TAGGING,
         EventKind.RELABELLING,
         EventKind.IDENTIFICATION,
+        EventKind.CHECK,
     }
 )
 """The kinds of which every event touches a ramet."""

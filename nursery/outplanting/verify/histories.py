@@ -49,6 +49,9 @@ _LIVES = {
     What.FOUND: {Life.LIVING},
     What.COUNTED_DEAD: {Life.DEAD},
     What.COUNTED_MISSING: {Life.LOST},
+    What.CHECKED_ALIVE: {Life.LIVING},
+    What.CHECKED_DEAD: {Life.DEAD},
+    What.CHECKED_MISSING: {Life.LOST},
 }
 """What a step makes of a ramet's life; any other leaves it."""
 

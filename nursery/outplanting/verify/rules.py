@@ -82,6 +82,8 @@ RULES = {
     "ramet_generation": "a ramet's generation is that of its cutting, and 0 from the wild",
     "genet_other_taxon": "a ramet's genet is of its taxon",
     "donor_other_taxon": "a ramet's donor colonies are of its taxon",
+    # husbandry
+    "finding": "how a check found a ramet is what its step says",
     # reef
     "outplants": "an outplanting's outplants are the ramets that its steps planted",
     "outplanting_plot": "an outplanting's steps planted in its plot",

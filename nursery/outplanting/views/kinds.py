@@ -10,6 +10,8 @@ from nursery.core.actor import Actor, Role, require
 from nursery.core.inputs import EventIn
 from nursery.core.models import EventKind
 from nursery.core.recording import Recorded
+from nursery.husbandry.actions import check
+from nursery.husbandry.inputs import CheckIn
 from nursery.lineage import actions as lineage
 from nursery.lineage import inputs
 from nursery.lineage.regrouping import Effect
@@ -101,6 +103,14 @@ GROUPS: Sequence[tuple[str, Sequence[Slip]]] = (
                 lineage.retag,
                 "Tags were put on, taken off or lost.",
                 "nursery",
+            ),
+            Slip(
+                EventKind.CHECK,
+                CheckIn,
+                check,
+                "Ramets in a nursery were looked at: attached, loose, dead or missing.",
+                "nursery",
+                roles=(Role.NURSERY,),
             ),
             Slip(
                 EventKind.COUNT,

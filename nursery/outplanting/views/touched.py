@@ -14,6 +14,8 @@ from nursery.core.models import Correction, Event, EventKind, Mend
 from nursery.core.phrases import joined, link, number, ramet_link
 from nursery.core.views.tables import Column
 from nursery.donors.views.lists import genet_link, taxon_link
+from nursery.husbandry.models import Finding
+from nursery.husbandry.queries import causes_of
 from nursery.lineage.models import Step, Tag
 from nursery.lineage.queries import place_view
 from nursery.lineage.views.descent import where
@@ -96,6 +98,8 @@ def touched(event: Event, kind: EventKind, undone: Undone) -> Touched | None:
             )
         case EventKind.VISIT:
             return _seen_on(event)
+        case EventKind.CHECK:
+            return _found_by(event, undone)
         case EventKind.OUTPLANTING:
             return _planted_by(event, undone)
         case EventKind.TAGGING:
@@ -150,6 +154,28 @@ def _seen_on(event: Event) -> Touched:
             Column("Note", lambda row: row.note),
         ],
         "What was seen",
+    )
+
+
+def _found_by(event: Event, undone: Undone) -> Touched:
+    causes = causes_of([event.pk])
+
+    def state(row: Finding) -> str:
+        return f"{row.get_state_display()}{cause_words(causes.get((event.pk, row.ramet_id)))}"
+
+    return Touched(
+        Finding.objects.filter(during=event.pk)
+        .select_related("ramet__taxon", "ramet__genet__canonical")
+        .order_by("pk"),
+        [
+            RAMET,
+            GENET,
+            Column("Found", state),
+            Column("Size, cm", lambda row: number(row.size_cm), number=True),
+            Column("Note", lambda row: row.note),
+            *_state(undone),
+        ],
+        "What was found",
     )
 
 

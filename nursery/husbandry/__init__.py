@@ -1,0 +1,1 @@
+"""Looking after what grows in the nurseries: checks."""
