@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import date, datetime, time
 from decimal import Decimal
+from operator import attrgetter
+from types import NoneType
 from typing import Any
 from uuid import UUID
 
@@ -15,24 +17,47 @@ from nursery.core.words import Word
 
 def plain(value: Any) -> Any:
     """A value of dataclasses, dates, words and numbers as what JSON can hold."""
-    if value is None or isinstance(value, str | bool | float):
-        return value
-    if isinstance(value, Word):
-        return value.word
-    if isinstance(value, int):
-        return value
-    if isinstance(value, Decimal):
-        return float(value)
-    if isinstance(value, When | UUID):
-        return str(value)
-    if isinstance(value, datetime | date | time):
-        return value.isoformat()
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {
-            field.name: plain(getattr(value, field.name)) for field in dataclasses.fields(value)
-        }
-    if isinstance(value, Mapping):
-        return {str(key): plain(item) for key, item in value.items()}
-    if isinstance(value, list | tuple | set | frozenset):
-        return [plain(item) for item in value]
-    raise TypeError(f"no plain form for {type(value).__name__}")
+    return _way(type(value))(value)
+
+
+_WAYS: dict[type, Callable[[Any], Any]] = {}
+"""How values of each type are put: found once for each, since an answer has thousands."""
+
+
+def _way(kind: type) -> Callable[[Any], Any]:
+    if kind not in _WAYS:
+        _WAYS[kind] = _found(kind)
+    return _WAYS[kind]
+
+
+def _found(kind: type) -> Callable[[Any], Any]:
+    if issubclass(kind, Word):
+        return {member: member.word for member in kind}.__getitem__
+    if issubclass(kind, str | bool | float | int | NoneType):
+        return _as_it_is
+    if issubclass(kind, Decimal):
+        return float
+    if issubclass(kind, When | UUID):
+        return str
+    if issubclass(kind, datetime | date | time):
+        return kind.isoformat
+    if dataclasses.is_dataclass(kind):
+        return _way_of_fields([field.name for field in dataclasses.fields(kind)])
+    if issubclass(kind, Mapping):
+        return lambda value: {str(key): plain(item) for key, item in value.items()}
+    if issubclass(kind, list | tuple | set | frozenset):
+        return lambda value: [_way(type(item))(item) for item in value]
+    raise TypeError(f"no plain form for {kind.__name__}")
+
+
+def _as_it_is(value: Any) -> Any:
+    return value
+
+
+def _way_of_fields(names: list[str]) -> Callable[[Any], dict[str, Any]]:
+    if len(names) < 2:
+        return lambda value: {name: plain(getattr(value, name)) for name in names}
+    read = attrgetter(*names)
+    return lambda value: {
+        name: _way(type(item))(item) for name, item in zip(names, read(value), strict=True)
+    }

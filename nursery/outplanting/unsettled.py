@@ -2,18 +2,20 @@
 that it stands as it is.
 
 Nothing here was refused and nothing is changed by being listed. Each kind is looked for in a
-number of queries that does not grow with the record; only a count of a structure or plot is
-compared by a query of its own.
+number of queries that does not grow with the record; only counts of structures and plots are
+compared part by part (tallies.py).
 """
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from typing import Any
+from uuid import UUID
 
-from django.db.models import Count, Exists, OuterRef, Q
+from django.db.models import CharField, Count, Exists, OuterRef, Q, QuerySet, Subquery, Value
+from django.db.models.functions import Cast
 
 from nursery.core.actor import Actor, require_read
 from nursery.core.dates import dated
@@ -21,13 +23,14 @@ from nursery.core.models import Event
 from nursery.donors.flagged import flags_of_collections
 from nursery.donors.models import Collection
 from nursery.lineage.living import living
-from nursery.lineage.models import Ramet, Source, Step, StructureCount
-from nursery.lineage.occupancy import ramets_ever_in
+from nursery.lineage.models import Ramet, Step
+from nursery.lineage.queries import candidates_of_cuttings, relabelled
 from nursery.lineage.replay import ACTS, SIGHTINGS
-from nursery.lineage.rows import histories, key_of
-from nursery.lineage.timeline import Clash, Key, Line, states
+from nursery.lineage.rows import histories
+from nursery.lineage.timeline import Line
 from nursery.lineage.words import Life, Origin, Place, What
-from nursery.outplanting.models import Outplanting, PlotCount, Settled
+from nursery.outplanting import tallies
+from nursery.outplanting.models import Outplanting, Settled
 
 MOST_NAMED = 5
 """The most ramets that one line names."""
@@ -46,10 +49,10 @@ class Unsettled:
 
 
 CODES = {
-    "sightings_disagree": "Seen dead or missing, and alive later",
+    "sightings_disagree": "Dead or missing on record, and seen alive later",
     "act_after_death": "Something was done to a ramet that had been seen dead or missing",
     "count_differs": "A count that differs from the record",
-    "irregular_collection": "A collection whose permits do not cover it",
+    "irregular_collection": "An irregular collection",
     "irregular_outplanting": "An outplanting without a permit",
     "pooled": "Living ramets of pooled cuttings, whose genet is one of several",
     "unidentified": "Living ramets without a genet",
@@ -68,58 +71,134 @@ def unsettled(
     Raises NotAllowed (`no_role`).
     """
     require_read(actor)
-    known = set(Settled.objects.values_list("code", "thing"))
-    found = []
-    for code in CODES:
-        if code in codes:
-            found += [row for row in _OF[code]() if ((row.code, row.thing) in known) == settled]
-    return found
+    asked = [code for code in CODES if code in codes]
+    known = _settled()
+    rows = _told(_OF[code] for code in asked)
+    found = [
+        row for row in rows if row.code in asked and ((row.code, row.thing) in known) == settled
+    ]
+    return sorted(found, key=lambda row: asked.index(row.code))
+
+
+def how_many(actor: Actor) -> int:
+    """How many things of all kinds are still to be settled: what the database finds by itself is
+    counted in one query, without being told. Raises NotAllowed (`no_role`)."""
+    require_read(actor)
+    plain = _plain()
+    things = {(row.code, row.thing) for row in _told(_OF[code] for code in CODES.keys() - plain)}
+    first, *others = (
+        rows.order_by().values_list(Value(code), Cast(path, CharField()))
+        for code, (rows, path) in plain.items()
+    )
+    for code, thing in first.union(*others):
+        uid = plain[code][1].endswith("uid")
+        things.add((code, str(UUID(thing)) if uid else thing))
+    return len(things - _settled())
+
+
+def _told(tellers: Iterable[Callable[[], Iterable[Unsettled]]]) -> Iterator[Unsettled]:
+    """What they tell, each asked once: one may tell of several kinds."""
+    for tell in dict.fromkeys(tellers):
+        yield from tell()
+
+
+def _settled() -> set[tuple[str, str]]:
+    """What stands as it is, by code and thing."""
+    return set(Settled.objects.values_list("code", "thing"))
+
+
+def _plain() -> dict[str, tuple[QuerySet[Any], str]]:
+    """The kinds that the database finds by itself: the rows, and what the thing is in them."""
+    return {
+        "sightings_disagree": (_seen_again(), "ramet__code"),
+        "act_after_death": (_undone(), "ramet__code"),
+        "irregular_outplanting": (_unpermitted(), "event__uid"),
+        "without_place": (_placeless_ramets(), "born__uid"),
+        "in_lost_structure": (_in_lost(), "structure__code"),
+    }
+
+
+def _seen_again() -> QuerySet[Any]:
+    """The steps by which ramets had gone, of which the next word is a sighting that they live; its
+    id is `then`."""
+    lives = Step.objects.filter(live=True, life__isnull=False)
+    seen = Q(what__in=SIGHTINGS)
+    alive = lives.filter(seen, life=Life.LIVING)
+    later = {"ramet": OuterRef("ramet"), "order__gt": OuterRef("order")}
+    following = lives.filter(**later).order_by("order").values("pk")
+    gone = lives.filter((seen & Q(life__in=_GONE)) | (~seen & Q(life__in=_ENDED_BY_ACT)))
+    # Few were seen alive later: only for these is the next word looked up.
+    return (
+        gone.filter(Exists(alive.filter(**later)))
+        .annotate(then=Subquery(following[:1]))
+        .filter(then__in=alive.values("pk"))
+    )
 
 
 def _sightings() -> Iterator[Unsettled]:
-    """Ramets of which a sighting says that they live after one that said otherwise."""
-    seen = Step.objects.filter(what__in=SIGHTINGS, live=True)
-    gone = seen.filter(life__in=[Life.DEAD, Life.LOST]).values("ramet")
-    rows = (
-        seen.filter(ramet__in=gone).select_related("event", "ramet").order_by("ramet_id", "order")
+    """Ramets of which a sighting says that they live after a sighting that said otherwise, or after
+    an act that had ended them; that what was lost is found again is none."""
+    rows = _seen_again().select_related("event", "ramet").order_by("ramet_id", "-order")
+    firsts = {before.ramet_id: before for before in rows}
+    after = Step.objects.select_related("event").in_bulk(row.then for row in firsts.values())
+    for before in firsts.values():
+        code, then = before.ramet.code, after[before.then]
+        yield Unsettled(
+            "sightings_disagree",
+            code,
+            f"{code} was {_said(before)} {dated(before.event.when)}, and {_said(then)} "
+            f"{dated(then.event.when)}. The later one counts.",
+            (str(before.event.uid), str(then.event.uid)),
+            (code,),
+        )
+
+
+_GONE = (Life.DEAD, Life.LOST)
+"""What a sighting says of a ramet that is not there alive."""
+_ENDED_BY_ACT = frozenset(Life) - {Life.NEVER, Life.LIVING, Life.LOST, Life.IDENTIFIED}
+"""The lives of which nobody expects to see it alive again."""
+
+
+def _said(step: Step) -> str:
+    """What a step said of a ramet's life, `seen dead`, `ended: sampled`."""
+    what = What(step.what)
+    if what is What.ENDED:
+        return f"ended: {Life(step.life or 0).label}"
+    return what.label
+
+
+def _undone() -> QuerySet[Step]:
+    """The sightings that ramets had gone which an act of a later day, entered before, contradicts;
+    if no sighting between the two says that they lived."""
+    sightings = Step.objects.filter(
+        ramet=OuterRef("ramet"), live=True, what__in=SIGHTINGS, order__gt=OuterRef("order")
     )
-    by_ramet: dict[int, list[Step]] = defaultdict(list)
-    for step in rows:
-        by_ramet[step.ramet_id].append(step)
-    for steps in by_ramet.values():
-        for before, after in pairwise(steps):
-            if before.life != Life.LIVING and after.life == Life.LIVING:
-                ramet = after.ramet
-                yield Unsettled(
-                    "sightings_disagree",
-                    ramet.code,
-                    f"{ramet.code} was {What(before.what).label} {dated(before.event.when)}, and "
-                    f"{What(after.what).label} {dated(after.event.when)}. The later one counts.",
-                    (str(before.event.uid), str(after.event.uid)),
-                    (ramet.code,),
-                )
-                break
+    again = sightings.exclude(life__in=_GONE).order_by("order").values("order")
+    acts = Step.objects.filter(
+        ramet=OuterRef("ramet"),
+        live=True,
+        what__in=ACTS,
+        order__gt=OuterRef("order"),
+        event__lt=OuterRef("event"),
+    )
+    gone = Step.objects.filter(what__in=SIGHTINGS, life__in=_GONE, live=True)
+    # Few were followed by an act: only for these is the next sighting looked up.
+    return (
+        gone.filter(Exists(acts))
+        .annotate(again=Subquery(again[:1]))
+        .filter(Q(again__isnull=True) | Exists(acts.filter(order__lt=OuterRef("again"))))
+    )
 
 
 def _acts_after_death() -> Iterator[Unsettled]:
     """Acts that stand although a sighting entered later, of an earlier day, says it was dead."""
-    gone = Step.objects.filter(
-        ramet=OuterRef("ramet"),
-        live=True,
-        what__in=SIGHTINGS,
-        life__in=[Life.DEAD, Life.LOST],
-        order__lt=OuterRef("order"),
-        event__gt=OuterRef("event"),
-    )
-    acts = Step.objects.filter(Exists(gone), what__in=ACTS, live=True)
-    ids = set(acts.values_list("ramet_id", flat=True))
-    codes = dict(Ramet.objects.filter(pk__in=ids).values_list("pk", "code"))
+    codes = dict(_undone().order_by().values_list("ramet_id", "ramet__code"))
     pairs: dict[int, tuple[Line, Line]] = {}
-    for pk, lines in histories(ids).items():
+    for pk, lines in histories(codes).items():
         sighting = None
         for line in lines:
             if line.change.what in SIGHTINGS:
-                gone_by = line.change.life in (Life.DEAD, Life.LOST)
+                gone_by = line.change.life in _GONE
                 sighting = line if gone_by else None
             elif line.change.what in ACTS and sighting is not None:
                 pairs[pk] = sighting, line
@@ -138,70 +217,28 @@ def _acts_after_death() -> Iterator[Unsettled]:
 
 
 def _counts() -> Iterator[Unsettled]:
-    rows = StructureCount.objects.filter(event__live=True, alive__isnull=False)
-    for row in rows.select_related("event", "structure", "lot"):
-        here = _living_then(row)
-        if here != row.alive:
-            lot = " of that cutting" if row.lot_id else ""
-            yield Unsettled(
-                "count_differs",
-                f"{row.event.uid} {row.structure.code}"[:60],
-                f"{row.structure.code}: {row.alive} alive{lot} were counted {dated(row.event.when)}"
-                f"; by the record {here} lived there then.",
-                (str(row.event.uid),),
-            )
-    plots = PlotCount.objects.filter(visit__event__live=True)
-    for count in plots.select_related("visit__event", "plot", "genet", "taxon"):
-        then = _alive_in_plot(count)
-        if then < count.alive:
-            of = count.genet or count.taxon
-            what = f" of {of}" if of is not None else ""
-            yield Unsettled(
-                "count_differs",
-                f"{count.visit.event.uid} {count.plot.code}"[:60],
-                f"Plot {count.plot.code}: {count.alive} alive{what} were counted "
-                f"{dated(count.visit.event.when)}; by the record only {then} planted there were "
-                "not known dead.",
-                (str(count.visit.event.uid),),
-            )
-
-
-def _living_then(row: StructureCount) -> int:
-    """How many lived in the structure once the count had been taken down."""
-    ids = ramets_ever_in([row.structure_id])
-    if row.lot_id:
-        ids &= set(Ramet.objects.filter(fragmentation=row.lot_id).values_list("pk", flat=True))
-    return _number_at(ids, key_of(row.event), structure=row.structure_id)
-
-
-def _alive_in_plot(count: PlotCount) -> int:
-    steps = Step.objects.filter(plot=count.plot, what=What.PLANTED, live=True)
-    if count.genet is not None:
-        one = count.genet.canonical_id or count.genet_id
-        steps = steps.filter(Q(ramet__genet=one) | Q(ramet__genet__canonical=one))
-    if count.taxon is not None:
-        steps = steps.filter(ramet__taxon=count.taxon)
-    ids = set(steps.values_list("ramet_id", flat=True))
-    return _number_at(ids, key_of(count.visit.event), plot=count.plot_id)
-
-
-def _number_at(
-    ids: Iterable[int], at: Key, structure: int | None = None, plot: int | None = None
-) -> int:
-    """How many of the ramets lived in a structure or plot right after a moment."""
-    found = 0
-    for lines in histories(ids).values():
-        until = [line for line in lines if line.key <= at]
-        try:
-            after = states(until)
-        except Clash:
-            continue
-        if after and after[-1].life is Life.LIVING:
-            last = after[-1]
-            found += (structure is not None and last.structure == structure) or (
-                plot is not None and last.plot == plot
-            )
-    return found
+    for found in tallies.of_structures():
+        row = found.row
+        lot = " of that cutting" if row.lot_id else ""
+        yield Unsettled(
+            "count_differs",
+            f"{row.event.uid} {row.pk}",
+            f"{row.structure.code}: {row.alive} alive{lot} were counted {dated(row.event.when)}"
+            f"; by the record {found.lived} lived there then.",
+            (str(row.event.uid),),
+        )
+    for differing in tallies.of_plots():
+        count = differing.row
+        of = count.genet or count.taxon
+        what = f" of {of}" if of is not None else ""
+        event = count.visit.event
+        yield Unsettled(
+            "count_differs",
+            f"{event.uid} {count.pk}",
+            f"Plot {count.plot.code}: {count.alive} alive{what} were counted {dated(event.when)}; "
+            f"by the record only {differing.lived} planted there were not known dead.",
+            (str(event.uid),),
+        )
 
 
 def _collections() -> Iterator[Unsettled]:
@@ -223,8 +260,12 @@ def _collections() -> Iterator[Unsettled]:
             )
 
 
+def _unpermitted() -> QuerySet[Outplanting]:
+    return Outplanting.objects.filter(event__live=True, event__permit_links__isnull=True)
+
+
 def _outplantings() -> Iterator[Unsettled]:
-    rows = Outplanting.objects.filter(event__live=True, event__permit_links__isnull=True)
+    rows = _unpermitted()
     for row in rows.select_related("event", "plot").order_by("-event__earliest", "-event_id"):
         yield Unsettled(
             "irregular_outplanting",
@@ -234,25 +275,29 @@ def _outplantings() -> Iterator[Unsettled]:
         )
 
 
-def _pooled() -> Iterator[Unsettled]:
-    rows = (
+def _without_genet() -> Iterator[Unsettled]:
+    """Living ramets without a genet, by what they were born by: those that are of one of several
+    genets, and those of which nothing is known."""
+    rows = list(
         living()
-        .filter(genet__isnull=True, origin=Origin.CUT)
-        .values("fragmentation")
+        .filter(genet__isnull=True)
+        .values_list("born", "origin", relabelled("pk"))
         .annotate(n=Count("pk"))
-        .order_by("-fragmentation")
+        .order_by("-born", "origin")
     )
-    counts = {row["fragmentation"]: row["n"] for row in rows}
-    events = Event.objects.in_bulk(counts)
-    genets: dict[int, set[str]] = defaultdict(set)
-    sources = Source.objects.filter(fragmentation__in=counts, ramet__genet__isnull=False)
-    for cutting, own, canonical in sources.values_list(
-        "fragmentation_id", "ramet__genet__code", "ramet__genet__canonical__code"
-    ):
-        genets[cutting].add(canonical or own)
-    for pk, n in counts.items():
-        event = events[pk]
-        which = ", ".join(sorted(genets[pk])) or "none that is known"
+    may_be = candidates_of_cuttings(
+        {born for born, origin, labelled, _ in rows if origin == Origin.CUT and not labelled}
+    )
+    events = Event.objects.in_bulk({born for born, *_ in rows})
+    unknown: Counter[tuple[int, int]] = Counter()
+    for born, origin, labelled, n in rows:
+        event, found = events[born], may_be.get(born)
+        if labelled or found is None or not found.codes:
+            unknown[born, origin] += n
+            continue
+        which = ", ".join(found.codes) + (
+            "" if found.complete else ", or another that is not known"
+        )
         yield Unsettled(
             "pooled",
             str(event.uid),
@@ -260,52 +305,35 @@ def _pooled() -> Iterator[Unsettled]:
             " Relabel them when it is known.",
             (str(event.uid),),
         )
-
-
-def _unidentified() -> Iterator[Unsettled]:
-    rows = (
-        living()
-        .filter(genet__isnull=True)
-        .exclude(origin=Origin.CUT)
-        .values("born", "origin")
-        .annotate(n=Count("pk"))
-        .order_by("-born")
-    )
-    found = list(rows)
-    events = Event.objects.in_bulk({row["born"] for row in found})
-    for row in found:
-        event, origin = events[row["born"]], Origin(row["origin"])
+    for (born, number), n in unknown.items():
+        event, origin = events[born], Origin(number)
         yield Unsettled(
             "unidentified",
             f"{event.uid} {origin.word}",
-            f"{row['n']} living {origin.label} from the {event.get_kind_display()} "
+            f"{n} living {origin.label} from the {event.get_kind_display()} "
             f"{dated(event.when)} have no genet; they are counted apart.",
             (str(event.uid),),
         )
 
 
 def _labels() -> Iterator[Unsettled]:
-    """Relabelled ramets cut from ramets of other genets only, all of them known."""
+    """Ramets of pooled cuttings whose last label is none of the genets that they may be by these,
+    where all of them are known."""
     steps = Step.objects.filter(what=What.RELABELLED, live=True, ramet__origin=Origin.CUT)
-    rows = steps.filter(event__relabelling__genet__isnull=False).select_related(
-        "event__relabelling__genet__canonical", "ramet"
-    )
-    sources: dict[int, set[int | None]] = defaultdict(set)
-    cut = Source.objects.filter(fragmentation__in=rows.values("ramet__fragmentation"))
-    for cutting, own, canonical in cut.values_list(
-        "fragmentation_id", "ramet__genet_id", "ramet__genet__canonical_id"
-    ):
-        sources[cutting].add(canonical or own)
+    rows = steps.select_related("event__relabelling__genet__canonical", "ramet")
+    last = {step.ramet_id: step for step in rows.order_by("ramet_id", "order")}
+    may_be = candidates_of_cuttings({step.ramet.fragmentation_id or 0 for step in last.values()})
     by_event: dict[int, list[Step]] = defaultdict(list)
-    for step in rows.order_by("pk"):
+    for step in sorted(last.values(), key=lambda step: step.pk):
         genet = step.event.relabelling.genet
-        known = sources[step.ramet.fragmentation_id or 0]
-        pooled = len(known) > 1 and None not in known
-        if genet is not None and pooled and (genet.canonical_id or genet.pk) not in known:
+        found = may_be.get(step.ramet.fragmentation_id or 0)
+        if genet is None or found is None or not found.complete:
+            continue
+        if (genet.canonical or genet).code not in found.codes:
             by_event[step.event_id].append(step)
-    for found in by_event.values():
-        event = found[0].event
-        codes = tuple(step.ramet.code for step in found)
+    for labelled in by_event.values():
+        event = labelled[0].event
+        codes = tuple(step.ramet.code for step in labelled)
         yield Unsettled(
             "label_not_among_candidates",
             str(event.uid),
@@ -316,8 +344,12 @@ def _labels() -> Iterator[Unsettled]:
         )
 
 
+def _placeless_ramets() -> QuerySet[Ramet]:
+    return living().filter(place=Place.NOWHERE)
+
+
 def _placeless() -> Iterator[Unsettled]:
-    rows = living().filter(place=Place.NOWHERE).values("born").annotate(n=Count("pk"))
+    rows = _placeless_ramets().values("born").annotate(n=Count("pk"))
     counts = {row["born"]: row["n"] for row in rows.order_by("-born")}
     events = Event.objects.in_bulk(counts)
     for pk, n in counts.items():
@@ -330,9 +362,13 @@ def _placeless() -> Iterator[Unsettled]:
         )
 
 
+def _in_lost() -> QuerySet[Ramet]:
+    return living().filter(structure__lost=True)
+
+
 def _in_lost_structures() -> Iterator[Unsettled]:
     """Ramets that were entered late into what is lost: nobody said what became of them."""
-    rows = living().filter(structure__lost=True).values("structure__code").annotate(n=Count("pk"))
+    rows = _in_lost().values("structure__code").annotate(n=Count("pk"))
     for row in rows.order_by("structure__code"):
         code = row["structure__code"]
         yield Unsettled(
@@ -348,14 +384,14 @@ def _named(codes: Sequence[str]) -> str:
     return f"{shown} and {more} more" if more > 0 else shown
 
 
-_OF = {
+_OF: dict[str, Callable[[], Iterable[Unsettled]]] = {
     "sightings_disagree": _sightings,
     "act_after_death": _acts_after_death,
     "count_differs": _counts,
     "irregular_collection": _collections,
     "irregular_outplanting": _outplantings,
-    "pooled": _pooled,
-    "unidentified": _unidentified,
+    "pooled": _without_genet,
+    "unidentified": _without_genet,
     "label_not_among_candidates": _labels,
     "without_place": _placeless,
     "in_lost_structure": _in_lost_structures,

@@ -150,4 +150,4 @@ def test_the_number_of_queries_does_not_grow(programme: f.Programme, n: int) -> 
         connection,
     ) as queries:
         assert {row.code for row in unsettled(programme.lead)} <= CODES.keys()
-    assert len(queries) == 20
+    assert len(queries) == 17

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import ClassVar
 
-from django.db.models import Prefetch, QuerySet
 from rest_framework import serializers
 
 from nursery.core.actor import Actor
@@ -13,10 +12,10 @@ from nursery.core.models import Event, EventKind
 from nursery.core.recording import Recorded
 from nursery.lineage.actions import count_structures, end_ramets, lose_structures
 from nursery.lineage.api.events import (
+    STANDINGS,
     SteppedViewSet,
     StructureStepSerializer,
     rows_of,
-    standings,
     steps_of,
 )
 from nursery.lineage.filters import CountFilters, EndingFilters, LossFilters
@@ -61,14 +60,14 @@ class CountViewSet(SteppedViewSet):
         "counts": rows_of(StructureCountSerializer, "structure_counts"),
         "steps": steps_of(""),
     }
+    further: ClassVar = {
+        "structure_counts": StructureCount.objects.select_related(
+            "structure", "lot__event"
+        ).order_by("pk")
+    }
 
     def act(self, actor: Actor, given: CountIn) -> Recorded:
         return count_structures(actor, given)
-
-    def detailed(self, rows: QuerySet[Any]) -> QuerySet[Any]:
-        counts = StructureCount.objects.select_related("structure", "lot__event").order_by("pk")
-        found = super().detailed(rows)
-        return found.prefetch_related(Prefetch("structure_counts", queryset=counts))
 
 
 class StructureLossViewSet(SteppedViewSet):
@@ -82,9 +81,7 @@ class StructureLossViewSet(SteppedViewSet):
         "structures": rows_of(StructureStepSerializer, "structure_steps"),
         "steps": steps_of(""),
     }
+    further: ClassVar = {"structure_steps": STANDINGS}
 
     def act(self, actor: Actor, given: LossIn) -> Recorded:
         return lose_structures(actor, given)
-
-    def detailed(self, rows: QuerySet[Any]) -> QuerySet[Any]:
-        return standings(super().detailed(rows))

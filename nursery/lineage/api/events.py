@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any, cast
+from collections.abc import Mapping, Sequence
+from typing import Any, ClassVar, cast
 
 from django.db.models import Prefetch, QuerySet
 from drf_spectacular.utils import extend_schema_field
@@ -71,17 +71,18 @@ class FlagsField(serializers.Field):  # type: ignore[type-arg]
         return plain(flags_of_collection(value))
 
 
-def with_steps(rows: QuerySet[Any], path: str) -> QuerySet[Any]:
-    """The events with what each did to which ramet, in the order of entry: one more query."""
-    steps = Step.objects.select_related("ramet", "structure__nursery", "plot__site")
-    return rows.prefetch_related(Prefetch(f"{path}steps", queryset=steps.order_by("pk")))
-
-
 class SteppedViewSet(EventViewSet):
-    """Events that are told by their steps: one for each ramet they touched."""
+    """Events that are told by their steps, one for each ramet they touched, in the order of entry;
+    and by further rows of their own."""
+
+    further: ClassVar[Mapping[str, QuerySet[Any]]] = {}
+    """How these rows are read, by the path that leads to them: one more query each."""
 
     def detailed(self, rows: QuerySet[Any]) -> QuerySet[Any]:
-        return with_steps(rows, f"{self.path()}__" if self.path() else "")
+        steps = Step.objects.select_related("ramet", "structure__nursery", "plot__site")
+        path = f"{self.path()}__steps" if self.path() else "steps"
+        read = {path: steps.order_by("pk"), **self.further}
+        return rows.prefetch_related(*(Prefetch(to, queryset=how) for to, how in read.items()))
 
 
 def rows_of(serializer: type[AnySerializer], source: str | None = None) -> AnyField:
@@ -95,10 +96,10 @@ def steps_of(path: str = "event") -> AnyField:
     return rows_of(StepSerializer, f"{path}.steps" if path else None)
 
 
-def standings(rows: QuerySet[Any]) -> QuerySet[Any]:
-    """The events with where each put structures: one more query."""
-    steps = StructureStep.objects.select_related("structure", "bay", "parent", "plot")
-    return rows.prefetch_related(Prefetch("structure_steps", queryset=steps.order_by("pk")))
+STANDINGS = StructureStep.objects.select_related("structure", "bay", "parent", "plot").order_by(
+    "pk"
+)
+"""How it is read where an event put structures."""
 
 
 class CollectionViewSet(SteppedViewSet):
@@ -187,7 +188,7 @@ class StructureMoveViewSet(EventViewSet):
         return move_structures(actor, given)
 
     def detailed(self, rows: QuerySet[Any]) -> QuerySet[Any]:
-        return standings(rows)
+        return rows.prefetch_related(Prefetch("structure_steps", queryset=STANDINGS))
 
 
 @extend_schema_field({"type": "array", "items": {"type": "string"}})
@@ -218,10 +219,10 @@ class StockEntryViewSet(SteppedViewSet):
         "steps": steps_of(),
     }
 
+    # Those of a voided entry have never been: they are told all the same.
+    further: ClassVar = {
+        "event__births": Ramet.everything.order_by("pk").prefetch_related("parents__genet")
+    }
+
     def act(self, actor: Actor, given: StockEntryIn) -> Recorded:
         return enter_stock(actor, given)
-
-    def detailed(self, rows: QuerySet[Any]) -> QuerySet[Any]:
-        # Those of a voided entry have never been: they are told all the same.
-        born = Ramet.everything.order_by("pk").prefetch_related("parents__genet")
-        return super().detailed(rows).prefetch_related(Prefetch("event__births", queryset=born))

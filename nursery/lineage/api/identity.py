@@ -5,9 +5,8 @@ What a relabelling or a merge would change may be asked for first: nothing of th
 
 from __future__ import annotations
 
-from typing import Any
+from typing import ClassVar
 
-from django.db.models import Prefetch, QuerySet
 from drf_spectacular.utils import extend_schema
 from rest_framework.decorators import action
 from rest_framework.request import Request
@@ -62,16 +61,12 @@ class TaggingViewSet(SteppedViewSet):
         "put_on": rows_of(TagPutOnSerializer, "tags"),
         "steps": steps_of(""),
     }
+    further: ClassVar = dict.fromkeys(
+        ["tags_ended", "tags"], Tag.objects.select_related("ramet").order_by("pk")
+    )
 
     def act(self, actor: Actor, given: TaggingIn) -> Recorded:
         return retag(actor, given)
-
-    def detailed(self, rows: QuerySet[Any]) -> QuerySet[Any]:
-        tags = Tag.objects.select_related("ramet").order_by("pk")
-        found = super().detailed(rows)
-        return found.prefetch_related(
-            Prefetch("tags_ended", queryset=tags), Prefetch("tags", queryset=tags)
-        )
 
 
 class RelabellingViewSet(SteppedViewSet):
@@ -132,11 +127,9 @@ class IdentificationViewSet(SteppedViewSet):
         "ramets": rows_of(IdentifiedSerializer, "identifications"),
         "steps": steps_of(""),
     }
+    further: ClassVar = {
+        "identifications": Identification.objects.select_related("ramet", "found").order_by("pk")
+    }
 
     def act(self, actor: Actor, given: IdentificationIn) -> Recorded:
         return identify(actor, given)
-
-    def detailed(self, rows: QuerySet[Any]) -> QuerySet[Any]:
-        pairs = Identification.objects.select_related("ramet", "found").order_by("pk")
-        found = super().detailed(rows)
-        return found.prefetch_related(Prefetch("identifications", queryset=pairs))

@@ -14,6 +14,9 @@ from nursery.lineage.queries.answers import (
     StepView,
     Trace,
 )
+from nursery.lineage.queries.candidates import Candidates, relabelled
+from nursery.lineage.queries.candidates import of_cuttings as candidates_of_cuttings
+from nursery.lineage.queries.candidates import of_way as candidates_of_way
 from nursery.lineage.queries.descent import (
     Descent,
     PlaceCount,
@@ -26,6 +29,7 @@ from nursery.lineage.queries.told import Headers, tenths
 from nursery.lineage.queries.trace import Tracer, place_view, trace
 
 __all__ = [
+    "Candidates",
     "CollectionView",
     "Descent",
     "DonorView",
@@ -42,10 +46,13 @@ __all__ = [
     "StepView",
     "Trace",
     "Tracer",
+    "candidates_of_cuttings",
+    "candidates_of_way",
     "of_donor",
     "of_genet",
     "of_ramet",
     "place_view",
+    "relabelled",
     "summary",
     "tenths",
     "trace",

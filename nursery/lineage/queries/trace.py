@@ -16,7 +16,7 @@ from nursery.core.dates import dated
 from nursery.donors import positions
 from nursery.lineage import resolve, walk
 from nursery.lineage.models import Identification
-from nursery.lineage.queries import told
+from nursery.lineage.queries import candidates, told
 from nursery.lineage.queries.answers import (
     CollectionView,
     DonorView,
@@ -146,7 +146,7 @@ def _trace(actor: Actor, code: str, rows: Mapping[str, Rows], headers: Headers) 
         genet=nodes[0].genet,
         complete=not gaps,
         gaps=gaps,
-        candidate_genets=way.candidates(start),
+        candidate_genets=candidates.of_way(nodes).codes,
         outplants=(),
         observations=(),
         nodes=tuple(nodes),
@@ -177,24 +177,6 @@ class _Way:
                     distances[source.ramet] = distances[pk] + 1
                     queue.append(source.ramet)
         return distances
-
-    def candidates(self, start: int) -> tuple[str, ...]:
-        """The genets it may be, where its sources were of several: the nearest known upward."""
-        if self.ramets[start].genet is not None:
-            return ()
-        found: set[str] = set()
-        queue, seen = deque([start]), {start}
-        while queue:
-            pk = queue.popleft()
-            genet = self.ramets[pk].genet
-            if genet is not None:
-                found.add(genet)
-                continue
-            for source in self.up(pk):
-                if source.ramet not in seen:
-                    seen.add(source.ramet)
-                    queue.append(source.ramet)
-        return tuple(sorted(found))
 
 
 def place_view(

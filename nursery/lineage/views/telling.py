@@ -14,7 +14,6 @@ from nursery.core.models import Event
 from nursery.core.phrases import in_words, joined, link, on, ramet_link, tag
 from nursery.donors.models import Genet
 from nursery.lineage.models import Identification, Ramet, Relabelling, Step, Tag
-from nursery.lineage.queries import Node, Trace
 from nursery.lineage.words import Cause, Life, What
 
 BY_COUNT = {What.COUNTED_DEAD: "dead, by count", What.COUNTED_MISSING: "missing, by count"}
@@ -112,36 +111,6 @@ def genet_words(genet: Genet | None) -> SafeString | str:
         return own
     known = genet.canonical.code
     return format_html("{} (known as {})", own, link(known, "genet", known))
-
-
-@dataclass(frozen=True, slots=True)
-class Candidates:
-    """The genets that a ramet without one may be; `complete` unless it may be yet another."""
-
-    codes: tuple[str, ...]
-    complete: bool
-
-
-def candidates(trace: Trace, labels: Mapping[str, Sequence[Label]]) -> Candidates:
-    """The nearest known genets upward. A relabelling as unknown says that it may be any."""
-    nodes = {node.ramet: node for node in trace.nodes}
-    found: set[str] = set()
-    complete = True
-    queue, seen = [trace.ramet], {trace.ramet}
-    while queue:
-        node: Node = nodes[queue.pop()]
-        if node.genet is not None:
-            found.add(node.genet)
-            continue
-        relabelled = labels.get(node.ramet)
-        if not node.sources or (relabelled and relabelled[-1].genet is None):
-            complete = False
-            continue
-        for source in node.sources:
-            if source.ramet not in seen:
-                seen.add(source.ramet)
-                queue.append(source.ramet)
-    return Candidates(tuple(sorted(found)), complete)
 
 
 def identified(codes: Sequence[str]) -> dict[str, SafeString]:

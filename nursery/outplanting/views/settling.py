@@ -22,7 +22,7 @@ from nursery.core.views.lists import kin_links
 from nursery.core.views.tables import sheet
 from nursery.outplanting.actions.settle import SettledIn, accept, take_back
 from nursery.outplanting.models import Settled
-from nursery.outplanting.unsettled import CODES, Unsettled, unsettled
+from nursery.outplanting.unsettled import CODES, Unsettled, how_many, unsettled
 
 MOST_OF_A_KIND = 10
 """The most of one kind that stand beside the other kinds; the rest has pages of its own."""
@@ -48,6 +48,16 @@ class Group:
     heading: str
     count: int
     rows: Sequence[Shown]
+
+
+class UnsettledCount(Page):
+    """How many things there are to settle, as a part of Today: on a large record it is worked out
+    while the rest is read already."""
+
+    template_name = "outplanting/unsettled_count.html"
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(count=how_many(self.actor), **kwargs)
 
 
 class UnsettledPage(Page):
