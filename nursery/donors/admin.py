@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any
 
 from django.contrib import admin
 
-from nursery.core.actor import Actor
 from nursery.core.admin import RecordAdmin, RegisterAdmin
-from nursery.core.models import Register
-from nursery.donors.actions import enter_colony
 from nursery.donors.models import Collection, DonorColony, Genet, Permit, Taxon
 
 
@@ -46,11 +42,6 @@ class DonorColonyAdmin(RegisterAdmin):
     list_display = ("code", "name", "taxon", "genet", "reef", "closed_on")
     search_fields = ("code", "name")
     list_select_related = ("taxon", "genet", "reef")
-
-    def act(
-        self, actor: Actor, given: Mapping[str, Any], row: Any, seen_version: int | None
-    ) -> Register:
-        return enter_colony(actor, given, row, seen_version)
 
     def formfield_for_dbfield(self, db_field: Any, request: Any, **kwargs: Any) -> Any:
         field = super().formfield_for_dbfield(db_field, request, **kwargs)

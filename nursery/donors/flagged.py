@@ -7,6 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from itertools import accumulate
 
+from nursery.donors.clones import flag_of
 from nursery.donors.models import Collection, EventPermit, Permit
 from nursery.donors.permits import Flag, Use, flags
 
@@ -35,6 +36,9 @@ def flags_of_collections(collections: Iterable[Collection]) -> dict[int, list[Fl
             pieces={permit.pk: taken.under(permit.pk, row.pk) for permit in held},
         )
         faults = flags(held, use)
+        clone = flag_of(row.perhaps_same)
+        if clone is not None:
+            faults.append(Flag(*clone))
         if faults:
             found[row.pk] = faults
     return found

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import uuid
 from typing import ClassVar
 
+from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.core.validators import MinValueValidator
 from django.db import models
@@ -12,6 +14,7 @@ from django.db.models import Q
 from nursery.core.actor import Role
 from nursery.core.models import Event, Register, unique_code
 from nursery.donors import position_model
+from nursery.donors.photo_store import photo_storage, random_name
 from nursery.places.models import Reef, Site
 
 __all__ = [
@@ -23,6 +26,7 @@ __all__ = [
     "Genet",
     "GenetMerge",
     "Permit",
+    "Photo",
     "Taxon",
 ]
 
@@ -215,7 +219,7 @@ class DonorColony(Register):
                 }
             )
         stored = DonorColony.objects.filter(pk=self.pk).first() if self.pk else None
-        if stored is None or not stored.referred_to(position_model.Position):
+        if stored is None or not stored.referred_to(position_model.Position, Photo):
             return
         faults = {
             name: ValidationError(
@@ -287,6 +291,12 @@ class Collection(models.Model):
     rounded_latitude = models.DecimalField(max_digits=5, decimal_places=3, null=True)
     rounded_longitude = models.DecimalField(max_digits=6, decimal_places=3, null=True)
     uncertainty_m = models.PositiveIntegerField(null=True)
+    perhaps_same = models.CharField(
+        max_length=200,
+        blank=True,
+        help_text="codes of other colonies of the taxon that stood so near when the colony was "
+        "registered that it may be a clone of theirs",
+    )
 
     class Meta:
         constraints: ClassVar = [
@@ -321,3 +331,51 @@ class GenetMerge(models.Model):
 
     def __str__(self) -> str:
         return f"{self.merged_id} is {self.kept_id}"
+
+
+class Photo(models.Model):
+    """A photo of a donor colony, of a collection, or of both. It is closed, never deleted.
+
+    `file` and the smaller `small` hold pixels alone: where and by what it was taken was left out
+    when it came in (nursery.donors.pictures). `uid` is its address.
+    """
+
+    uid = models.UUIDField(default=uuid.uuid4, editable=False)
+    colony = models.ForeignKey(
+        DonorColony, on_delete=models.PROTECT, null=True, related_name="photos"
+    )
+    collection = models.ForeignKey(
+        Collection, on_delete=models.PROTECT, null=True, related_name="photos"
+    )
+    file = models.FileField(storage=photo_storage, upload_to=random_name, editable=False)
+    small = models.FileField(storage=photo_storage, upload_to=random_name, editable=False)
+    width = models.PositiveIntegerField()
+    height = models.PositiveIntegerField()
+    taken_on = models.DateField(null=True)
+    note = models.CharField(max_length=200, blank=True, help_text="what is to be seen on it")
+    recorded_at = models.DateTimeField(auto_now_add=True)
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
+    )
+    closed_at = models.DateTimeField(null=True)
+    closed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+"
+    )
+
+    class Meta:
+        ordering: ClassVar = ["id"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["uid"], name="donors_photo_uid"),
+            models.CheckConstraint(
+                condition=Q(colony__isnull=False) | Q(collection__isnull=False),
+                name="donors_photo_of_something",
+            ),
+            models.CheckConstraint(
+                condition=Q(closed_at__isnull=True, closed_by__isnull=True)
+                | Q(closed_at__isnull=False, closed_by__isnull=False),
+                name="donors_photo_closed_by_somebody",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"photo {self.uid}"

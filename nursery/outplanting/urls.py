@@ -4,6 +4,7 @@ from django.urls import path
 
 from nursery.outplanting.views import (
     correcting,
+    diving,
     entering,
     entry,
     find,
@@ -11,6 +12,7 @@ from nursery.outplanting.views import (
     pages,
     settling,
     undoing,
+    watching,
 )
 
 urlpatterns = [
@@ -18,10 +20,15 @@ urlpatterns = [
     path("plots/<str:code>/", pages.PlotPage.as_view(), name="plot"),
     path("outplantings/", lists.OutplantingList.as_view(), name="outplantings"),
     path("visits/", lists.VisitList.as_view(), name="visits"),
+    path("dive/", diving.DivePage.as_view(), name="dive"),
+    path("watch/", watching.WatchPage.as_view(), name="watch"),
+    path("watch/<str:code>/", watching.WatchPlotPage.as_view(), name="watch-plot"),
+    path("watch/<str:code>/<uuid:uid>/", watching.WatchSentPage.as_view(), name="watch-sent"),
     path("enter/", entering.EnterPage.as_view(), name="enter"),
     path("enter/<str:kind>/", entering.EnterKindPage.as_view(), name="enter-kind"),
     path("undo/", undoing.UndoLast.as_view(), name="undo"),
     path("unsettled/", settling.UnsettledPage.as_view(), name="unsettled"),
+    path("unsettled/count/", settling.UnsettledCount.as_view(), name="unsettled-count"),
     path("unsettled/settled/", settling.SettledPage.as_view(), name="settled"),
     path("events/", lists.EventList.as_view(), name="events"),
     path("events/<str:uid>/", entry.EventPage.as_view(), name="event"),

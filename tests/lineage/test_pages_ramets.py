@@ -203,7 +203,7 @@ def test_a_long_trace_costs_as_many_queries_as_a_short_one(programme: Programme)
         ramets = make.cut(programme.lead, ramets, 3)
     make.planting(programme.lead, programme.plot, ramets)
     client = reader(Role.VIEWER)
-    assert cost(client, page_of(short)) == cost(client, page_of(ramets[0])) == 12
+    assert cost(client, page_of(short)) == cost(client, page_of(ramets[0])) == 15
 
 
 def test_the_list_of_ramets_costs_no_more_for_more_rows(programme: Programme) -> None:

@@ -25,15 +25,33 @@ def test_a_plot_tells_what_was_planted_and_what_lives(programme: Programme, clie
     first, second, third = programme.outplants(3)
     make.visit(programme.lead, programme.site, {first: "dead", second: "alive"})
     said = read(client, f"/plots/{programme.plot.code}/")
-    assert f"2 ramets live in plot {programme.plot.code}, of 3 planted." in said
+    assert (
+        f"2 ramets live in plot {programme.plot.code}, of 3 planted: 1 known genet, "
+        "1.0 effective (Hill q = 1)." in said
+    )
     assert third.code in said
+
+
+def test_a_plot_tells_its_genets_by_their_number(programme: Programme, client: Client) -> None:
+    programme.outplants(1)
+    other = make.colony(programme.lead, programme.taxon, programme.reef)
+    made = make.cut(programme.lead, make.mothers(programme.lead, other, programme.tray), 3)
+    row = {"taxon": programme.taxon.code}
+    unknown = make.stock(programme.lead, programme.nursery, [row])
+    make.planting(programme.lead, programme.plot, [*made, *unknown])
+    said = read(client, f"/plots/{programme.plot.code}/")
+    # exp(H) of 3 and 1 ramets, by hand: 4 / 3 ** 0.75.
+    assert "5 ramets live in plot" in said
+    assert "2 known genets, 1.8 effective" in said
+    assert "1 ramet has no known genet: counted apart." in said
+    assert said.index(other.genet.code) < said.index(programme.colony.genet.code)
 
 
 def test_a_full_plot_costs_no_more_than_a_small_one(programme: Programme, client: Client) -> None:
     programme.outplants(1)
     few = cost(client, f"/plots/{programme.plot.code}/")
     programme.outplants(40)
-    assert few == cost(client, f"/plots/{programme.plot.code}/") == 8
+    assert few == cost(client, f"/plots/{programme.plot.code}/") == 9
 
 
 def test_a_collection_shows_its_particulars(programme: Programme, client: Client) -> None:

@@ -49,7 +49,7 @@ def client(ramet: Ramet) -> Client:
 
 
 def undo(client: Client, event: Event) -> str:
-    answer = client.post("/undo/", {"uid": str(event.uid), "next": "/ramets/"}, follow=True)
+    answer = client.post("/undo/", {"entry": str(event.uid), "next": "/ramets/"}, follow=True)
     return words_of(answer)
 
 

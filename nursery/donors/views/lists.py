@@ -107,6 +107,7 @@ class GenetList(Listing):
     title = "Genets"
     names = "genet,genets"
     empty = "A donor colony brings its presumed genet along: enter a colony first."
+    kin = kin.GENETS
     ordering_fields: ClassVar = {
         "code": "code",
         "name": "name",

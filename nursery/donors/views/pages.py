@@ -10,12 +10,14 @@ from django.db.models import Q, QuerySet
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
+from nursery.core.actor import Role
 from nursery.core.dates import latest_today
 from nursery.core.phrases import counted, day, in_words, link, links, listed, number
 from nursery.core.views.register import Fact, RegisterPage, Section
 from nursery.core.views.tables import Column, table
 from nursery.donors import positions
 from nursery.donors.models import Collection, DonorColony, Genet, Permit, Taxon
+from nursery.donors.photos import shown as shown_photos
 from nursery.donors.positions import Seen
 from nursery.donors.views.lists import (
     event_link,
@@ -208,6 +210,7 @@ class ColonyPage(RegisterPage):
     model = DonorColony
     name = "colony"
     joined = ("taxon", "genet__canonical", "reef")
+    template_name = "donors/colony.html"
 
     def says(self) -> str:
         return sentence(self.descent, f"donor colony {self.row}")
@@ -265,6 +268,8 @@ class ColonyPage(RegisterPage):
         return super().get_context_data(
             permit_caution=True,
             zoanthid=self.row.taxon.group == Taxon.Group.ZOANTHID,
+            photos=list(shown_photos(self.row.photos.select_related("recorded_by"))),
+            in_the_field=self.actor.leads or self.actor.has(Role.FIELD),
             **kwargs,
         )
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from django.db import transaction
 
+from nursery.core import bulk
 from nursery.core.actor import Actor, Role, require
 from nursery.core.dates import When, dated
 from nursery.core.errors import Problem, ProblemList, Refused
@@ -73,20 +74,17 @@ def collect(actor: Actor, given: CollectionIn) -> Recorded:
         series_prefix(given.series, None),
     )
     donors = donor_set([source.colony.pk] if source.colony else [])
-    ramets = [
-        Ramet(
-            code=code,
-            taxon=source.taxon,
-            origin=Origin.COLLECTED,
-            collection=collection,
-            number=number,
-            genet=source.genet,
-            donor_set=donors,
-            generation=0,
-            note=piece.note,
-        )
-        for number, (code, piece) in enumerate(zip(codes, pieces, strict=True), start=1)
-    ]
+    alike = Ramet(
+        taxon=source.taxon,
+        origin=Origin.COLLECTED,
+        collection=collection,
+        genet=source.genet,
+        donor_set=donors,
+        generation=0,
+    )
+    ramets = bulk.copies(alike, len(pieces))
+    for number, (ramet, code, piece) in enumerate(zip(ramets, codes, pieces, strict=True), start=1):
+        ramet.code, ramet.number, ramet.note = code, number, piece.note
     birth = Change(What.BORN, life=Life.LIVING, place=Place.PACKED)
     record(event, [Entry(ramet, birth, ("pieces", row)) for row, ramet in enumerate(ramets)])
     give_tags(

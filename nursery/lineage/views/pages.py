@@ -11,6 +11,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from rest_framework.request import Request
 
+from nursery.core.actor import Role
 from nursery.core.errors import Trouble, Unknown
 from nursery.core.filters import refuse_unknown
 from nursery.core.phrases import counted, in_words, link, listed
@@ -26,7 +27,6 @@ from nursery.lineage.views.ladder import ladder
 from nursery.lineage.views.telling import (
     Label,
     bases_of,
-    candidates,
     former_tags,
     genet_words,
     identified,
@@ -36,6 +36,7 @@ from nursery.lineage.views.telling import (
     tags_of,
     what_words,
 )
+from nursery.lineage.views.way import way_of
 from nursery.lineage.words import Life, Place, What
 from nursery.outplanting.queries import trace
 
@@ -66,7 +67,7 @@ class RametPage(Page):
         former = former_tags([node.ramet for node in found.nodes if node.tags])
         ended = [node.ramet for node in found.nodes if node.life is Life.IDENTIFIED]
         pieces = identified(ended) if ended else {}
-        may_be = candidates(found, labels)
+        may_be = lineage.candidates_of_way(found.nodes)
         codes = {node.genet for node in found.nodes} | {donor.genet for donor in found.donors}
         genet_ids = dict(Genet.objects.filter(code__in=codes).values_list("code", "pk"))
         descent = lineage.summary(lineage.of_ramet(row))
@@ -76,6 +77,7 @@ class RametPage(Page):
             row=row,
             head=found.head,
             says=says(found),
+            way=way_of(found),
             rungs=ladder(found, genet_ids, labels, former, pieces),
             genet_ids=genet_ids,
             may_be=may_be,
@@ -97,6 +99,7 @@ class RametPage(Page):
             descent_places=places_section(descent, None).table,
             descent_words=lives_in_words(descent.by_life),
             zoanthid=row.taxon.group == Taxon.Group.ZOANTHID,
+            may_cut=self.actor.leads or self.actor.has(Role.FIELD, Role.NURSERY),
             **kwargs,
         )
 

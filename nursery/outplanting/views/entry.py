@@ -130,8 +130,8 @@ class EventPage(Page):
             return None
         if not SLIPS[EventKind.INTAKE.word].open_to(self.actor):
             return None
-        href = reverse("enter-kind", args=[EventKind.INTAKE.word])
-        return Link("Enter what became of its pieces", f"{href}?collection={self.event.uid}")
+        href = reverse("intake", args=[self.event.uid])
+        return Link("Enter what became of its pieces", href)
 
     def _told(self) -> list[Told]:
         """The corrections in their order, with the entries that were corrected together."""

@@ -6,20 +6,27 @@ from collections.abc import Sequence
 from functools import cached_property
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Count, QuerySet
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
 
+from nursery.core.charts import ceiling, tick_text
 from nursery.core.phrases import counted, link, number, ramet_link
 from nursery.core.views.register import Fact, RegisterPage
-from nursery.core.views.tables import Column, Sheet, sheet, table
+from nursery.core.views.tables import Column, Sheet, Table, sheet, table
+from nursery.diversity.indices import hill
+from nursery.diversity.views.pictures import MOST_RANKED, ramets_bar
+from nursery.donors.models import Genet
 from nursery.donors.views.lists import (
     event_link,
+    genet_link,
     taxon_link,
 )
+from nursery.lineage.living import INDIVIDUAL, living
 from nursery.lineage.queries import place_view
 from nursery.lineage.views.descent import where
 from nursery.lineage.views.lists import genet_or_not, life_words
-from nursery.lineage.words import Life, Place
+from nursery.lineage.words import Place
 from nursery.outplanting.models import Outplant
 from nursery.outplanting.views.touched import position_in_plot
 from nursery.places.models import Plot
@@ -54,12 +61,46 @@ class PlotPage(RegisterPage):
     def found(self) -> Sheet:
         return sheet(self.request, self.outplants.order_by("pk"))
 
+    @cached_property
+    def alive(self) -> dict[int | None, int]:
+        """Living ramets in the plot by genet, merged ones as one (None: of an unknown one)."""
+        rows = living().filter(plot=self.row, place=Place.PLOT).annotate(individual=INDIVIDUAL)
+        return dict(rows.values_list("individual").annotate(n=Count("pk")))
+
     def says(self) -> str:
-        living = self.row.ramets.filter(life=Life.LIVING, place=Place.PLOT).count()
-        return (
-            f"{counted(living, 'ramet,ramets')} live in plot {self.row.code}, "
-            f"of {number(self.found.count)} planted."
+        alive = sum(self.alive.values())
+        text = (
+            f"{counted(alive, 'ramet,ramets')} live in plot {self.row.code}, "
+            f"of {number(self.found.count)} planted"
         )
+        known = [n for genet, n in self.alive.items() if genet is not None]
+        effective = hill(known, 1).value
+        if effective is None:
+            return f"{text}."
+        return (
+            f"{text}: {counted(len(known), 'known genet,known genets')}, "
+            f"{number(effective, 1)} effective (Hill q\u00a0=\u00a01)."
+        )
+
+    def genets(self) -> tuple[Table, Table | None]:
+        """The genets that live in the plot, the most numerous first, each drawn as long as it is
+        numerous; and those of the tail, which are folded (None: there is none)."""
+        rows = Genet.objects.filter(pk__in=[pk for pk in self.alive if pk is not None])
+        shown = sorted(rows, key=lambda row: (-self.alive[row.pk], row.code))
+        top = ceiling(max((self.alive[row.pk] for row in shown), default=0))
+        columns = [
+            Column(_("Genet"), genet_link),
+            Column(_("Alive"), lambda row: self.alive[row.pk], number=True),
+            Column(
+                _("Drawn, 0 to %(top)s ramets") % {"top": tick_text(top)},
+                lambda row: ramets_bar(self.alive[row.pk], self.alive[row.pk], top, row.pk),
+            ),
+        ]
+        most = MOST_RANKED if len(shown) > MOST_RANKED + 1 else len(shown)
+        none = _("No ramet of a known genet lives here.")
+        first = table(columns, shown[:most], _("Genets alive in this plot"), none, compact=True)
+        others = table(columns, shown[most:], _("Further genets"), compact=True)
+        return first, others if others.rows else None
 
     def facts(self) -> Sequence[Fact]:
         row = self.row
@@ -72,8 +113,12 @@ class PlotPage(RegisterPage):
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         found = self.found
+        genets, other_genets = self.genets()
         return super().get_context_data(
             sheet=found,
+            genets=genets,
+            other_genets=other_genets,
+            without_genet=self.alive.get(None, 0),
             table=table(
                 [
                     Column("Ramet", lambda row: ramet_link(row.ramet.code)),

@@ -22,7 +22,7 @@ class UndoLast(Page):
 
     def post(self, request: HttpRequest) -> HttpResponse:
         entered = last_entered(request)
-        if entered is None or str(entered.uids[-1]) != request.POST.get("uid"):
+        if entered is None or str(entered.uids[-1]) != request.POST.get("entry"):
             raise Refused(
                 Problem(
                     "too_late_to_undo",
