@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any
 
 from django import forms
 from django.contrib import admin
 
-from nursery.core.actor import Actor
 from nursery.core.admin import RecordAdmin, RegisterAdmin, RegisterForm
-from nursery.core.models import Register
-from nursery.lineage.actions import edit_structure
-from nursery.places.actions import enter_nursery, enter_structure
 from nursery.places.models import Bay, Nursery, Plot, Reef, Site, Structure, StructureStep, System
 
 
@@ -47,11 +42,6 @@ class NurseryAdmin(RegisterAdmin):
     list_display = ("code", "name", "kind", "series", "closed_on")
     search_fields = ("code", "name")
     list_select_related = ("series",)
-
-    def act(
-        self, actor: Actor, given: Mapping[str, Any], row: Any, seen_version: int | None
-    ) -> Register:
-        return enter_nursery(actor, given, row, seen_version)
 
     def get_fields(self, request: Any, obj: Any = None) -> Any:
         return [*super().get_fields(request, obj), "series"]
@@ -114,13 +104,6 @@ class StructureAdmin(RegisterAdmin):
     list_display = ("code", "name", "kind", "rows", "columns", "nursery", "closed_on")
     search_fields = ("code", "name")
     list_select_related = ("nursery",)
-
-    def act(
-        self, actor: Actor, given: Mapping[str, Any], row: Any, seen_version: int | None
-    ) -> Register:
-        if row is None:
-            return enter_structure(actor, given, None)
-        return edit_structure(actor, row, given, seen_version)
 
 
 @admin.register(StructureStep)

@@ -52,6 +52,8 @@ class Visitor:
             "/enter/fragmentation/",
             "/unsettled/",
             "/unsettled/settled/",
+            "/work/",
+            f"/register/colonies/{here.colony.code}/",
         ]
 
     def others(self) -> list[str]:
@@ -66,6 +68,17 @@ class Visitor:
             f"/reefs/{here.reef.code}/",
             f"/taxa/{here.taxon.code}/",
             *(f"/{name}/" for name in lists.split()),
+            "/bags/",
+            "/collect/",
+            "/cut/",
+            "/dive/",
+            "/enter/check/",
+            "/genets/matrix/",
+            "/map/",
+            "/watch/",
+            f"/colonies/{here.colony.code}/descent/",
+            f"/structures/{here.plate.code}/label/",
+            f"/watch/{here.plot.code}/",
         ]
 
 
@@ -81,6 +94,7 @@ def faults(page: Page) -> list[str]:
 
 
 def unfolded(page: Page) -> None:
-    """Open everything that is folded away."""
+    """Open everything that is folded away, but for what is hidden altogether."""
     for summary in page.locator("summary").all():
-        summary.click()
+        if summary.is_visible():
+            summary.click()

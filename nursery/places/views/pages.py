@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import cached_property
 from typing import Any
 
 from django.urls import reverse
 
-from nursery.core.phrases import counted, day, in_words, link, number
+from nursery.core.phrases import counted, day, link, number
 from nursery.core.views.base import Link
 from nursery.core.views.register import Fact, RegisterPage, Section
 from nursery.core.views.tables import Column, table
 from nursery.donors.models import DonorColony
 from nursery.lineage.living import COLONY, living, living_by
-from nursery.lineage.plate import Bench, bench
 from nursery.places.models import Bay, Nursery, Reef, Structure, System
 from nursery.places.views.lists import LIVING, code_column, count_living, size, stands_in
 
@@ -185,112 +183,6 @@ class BayPage(RegisterPage):
         structures = list(self.row.structures.select_related("bay", "parent", "plot"))
         count_living(structures, "structure")
         return [structures_section(structures)]
-
-
-class StructurePage(RegisterPage):
-    """A structure as it lies on the bench."""
-
-    template_name = "places/structure.html"
-    place = "nursery"
-    model = Structure
-    name = "structure"
-    joined = ("nursery", "bay__system", "parent", "plot__site")
-
-    def facts(self) -> Sequence[Fact]:
-        row = self.row
-        nursery = row.nursery
-        return [
-            Fact("Kind", row.get_kind_display()),
-            Fact("Size", size(row)),
-            Fact("Stands in", "nowhere: it is lost" if row.lost else stands_in(row)),
-            Fact("Nursery", link(nursery, "nursery", nursery.code) if nursery else ""),
-            *common_facts(row),
-        ]
-
-    def sections(self) -> Sequence[Section]:
-        moves = list(
-            self.row.steps.filter(live=True)
-            .select_related("event", "bay", "parent", "plot")
-            .order_by("-order")[:MOST_SHOWN]
-        )
-        counts = list(
-            self.row.counts.filter(event__live=True)
-            .select_related("event", "lot__event")
-            .order_by("-event__moment", "-pk")[:MOST_SHOWN]
-        )
-        counted_here = Section("Counted here", table(COUNTS, counts, "Counts of this structure"))
-        return [
-            *([counted_here] if counts else []),
-            Section(
-                "Where it stood",
-                table(
-                    [
-                        Column("Since", lambda step: in_words(step.event.when)),
-                        Column("In", lambda step: _stood_in(step)),
-                        Column("Entry", _entry),
-                    ],
-                    moves,
-                    "Where this structure stood",
-                    "It has not been set up anywhere yet.",
-                ),
-            ),
-        ]
-
-    @cached_property
-    def bench(self) -> Bench:
-        return bench(self.row)
-
-    def says(self) -> str:
-        here = self.bench
-        parts = [f"{counted(here.living, 'ramet lives,ramets live')} in {self.row.code}"]
-        if here.free is not None:
-            parts.append(f"{counted(here.free, 'cell is,cells are')} free")
-        if self.row.lost:
-            parts.insert(0, f"{self.row.code} is lost")
-        if here.ended:
-            parts.append(f"{number(here.ended)} ended here")
-        return f"{'; '.join(parts)}."
-
-    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        return super().get_context_data(bench=self.bench, **kwargs)
-
-
-def _entry(step: Any) -> str:
-    """What set a structure up, moved or lost it."""
-    return link(step.event.get_kind_display(), "event", step.event.uid)
-
-
-def _lot(count: Any) -> str:
-    """What was counted: the ramets of one cutting, or all that the structure held."""
-    if count.lot is None:
-        return "all that it held"
-    return link(in_words(count.lot.event.when), "event", count.lot.event.uid)
-
-
-COUNTS = (
-    Column("When", lambda count: link(in_words(count.event.when), "event", count.event.uid)),
-    Column("Of", _lot),
-    Column(
-        "Alive",
-        lambda count: "not counted" if count.alive is None else number(count.alive),
-        number=True,
-    ),
-    Column("Dead", lambda count: number(count.dead), number=True),
-    Column("Missing", lambda count: number(count.missing), number=True),
-    Column("Note", lambda count: count.note),
-)
-"""What was counted in a structure. Only a count of a lot changed any ramet."""
-
-
-def _stood_in(step: Any) -> str:
-    """The place that a structure's step names."""
-    if step.lost:
-        return "lost"
-    if step.bay is not None:
-        return link(step.bay, "bay", step.bay.code)
-    if step.parent is not None:
-        return link(step.parent, "structure", step.parent.code)
-    return link(step.plot, "plot", step.plot.code) if step.plot is not None else "nowhere"
 
 
 def structures_section(structures: Sequence[Structure], more: Link | None = None) -> Section:
