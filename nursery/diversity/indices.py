@@ -16,6 +16,8 @@ from dataclasses import dataclass
 NO_RAMETS = "There are no ramets."
 ONE_RAMET = "It needs at least two ramets."
 ONE_GENET = "It needs at least two genets."
+_FACTORS = 64
+"""So many factors of a rarefaction are multiplied; more are taken from the logarithm of Γ."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,6 +167,40 @@ def pielou(counts: Iterable[int]) -> Value:
     if len(n) <= 1:
         return Value(None, ONE_GENET if n else NO_RAMETS)
     return Value(min(1.0, _shannon(n) / math.log(len(n))))
+
+
+def rarefied(counts: Iterable[int], size: int) -> Value:
+    """How many genets `size` ramets drawn without replacement are expected to be of:
+    Σ (1 − C(N − n, size) / C(N, size)); Hurlbert 1971, Ecology 52:577.
+
+    None without ramets; ValueError for a size that is negative or above N, where it could only be
+    guessed.
+    """
+    n = _clean(counts)
+    if not n:
+        return Value(None, NO_RAMETS)
+    total = sum(n)
+    if not 0 <= operator.index(size) <= total:
+        raise ValueError(f"The size is from 0 to {total}: {size}.")
+    return Value(math.fsum(-math.expm1(_log_missed(total, x, size)) for x in n))
+
+
+def _log_missed(total: int, own: int, size: int) -> float:
+    """ln C(total − own, size) / C(total, size): the chance that a draw misses a genet of `own`."""
+    if size > total - own:
+        return -math.inf
+    # The smaller of the two is the number of factors, each of which keeps all its digits.
+    few, many = sorted((own, size))
+    if few <= _FACTORS:
+        return math.fsum(math.log1p(-many / (total - step)) for step in range(few))
+    return math.fsum(
+        (
+            math.lgamma(total - own + 1),
+            math.lgamma(total - size + 1),
+            -math.lgamma(total + 1),
+            -math.lgamma(total - own - size + 1),
+        )
+    )
 
 
 def summary(counts: Iterable[int]) -> Indices:

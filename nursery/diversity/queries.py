@@ -7,10 +7,13 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from django.db.models import Max, Min
+
 from nursery.core.actor import Actor, require_read
 from nursery.diversity.indices import Indices, summary
 from nursery.donors.models import Genet, Taxon
 from nursery.outplanting.counts import GenetCount, Look, Stand, look, standing
+from nursery.outplanting.models import Outplanting
 from nursery.places.models import Site
 
 
@@ -94,6 +97,54 @@ def diversity(
         look=look(site, as_of, taxon, sum(row.ramets for row in alive)),
         groups=tuple(groups),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """One state of a whole site beside the others: its numbers, and the days that it rests on."""
+
+    state: Stand
+    group: Group
+    earliest: date | None
+    latest: date | None
+
+
+def sides(actor: Actor, site: Site, report: Report, taxon: Taxon | None = None) -> tuple[Side, ...]:
+    """What was planted beside what lives of it (and what was seen, if the report is of that), on
+    the report's day, of its taxon. The days of the planted are those of the plantings. The number
+    of queries does not grow with the ramets.
+    """
+    require_read(actor)
+    states = [Stand.PLANTED, Stand.ALIVE]
+    if report.state is Stand.SEEN:
+        states.append(Stand.SEEN)
+    found = []
+    for state in states:
+        if state is report.state:
+            group = report.whole
+        else:
+            rows = standing(site, state, report.as_of, taxon)
+            group = _group(rows, None, None, _Labels(rows))
+        first, last = report.as_of, report.as_of
+        if state is Stand.PLANTED:
+            first, last = _planted_between(site, report.as_of, taxon)
+        elif state is Stand.SEEN:
+            first, last = report.look.oldest, report.look.newest
+        found.append(Side(state, group, first, last))
+    return tuple(found)
+
+
+def _planted_between(
+    site: Site, day: date | None, taxon: Taxon | None
+) -> tuple[date | None, date | None]:
+    """The first and the last day on which something was planted at the site."""
+    rows = Outplanting.objects.filter(plot__site=site, event__live=True)
+    if day is not None:
+        rows = rows.filter(event__latest__lte=day)
+    if taxon is not None:
+        rows = rows.filter(outplants__ramet__taxon=taxon)
+    days = rows.aggregate(first=Min("event__earliest"), last=Max("event__latest"))
+    return days["first"], days["last"]
 
 
 class _Labels:

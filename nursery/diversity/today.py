@@ -15,13 +15,18 @@ from django.db.models import Count
 from nursery.core.actor import Actor, require_read
 from nursery.core.dates import latest_today
 from nursery.core.models import Event
+from nursery.diversity.risk import Keeping, keeping
 from nursery.donors.flagged import flags_of_collections
 from nursery.donors.models import Collection, Genet, Permit
 from nursery.donors.permits import Flag
-from nursery.lineage.living import INDIVIDUAL, living, living_by_genet
-from nursery.lineage.words import Place
-from nursery.places.models import Site
+from nursery.husbandry.queries import is_due, last_checks
+from nursery.lineage.living import INDIVIDUAL, living
+from nursery.lineage.words import Origin, Place, Purpose
+from nursery.places.models import Nursery, Site, Structure
 
+READY_DAYS = 180
+"""How many days after its cutting a ramet is taken to be large enough to plant: common practice, no
+source. Whether one is, is seen on the bench."""
 LAPSING_DAYS = 60
 """How far ahead permits are looked at that are about to lapse."""
 HALF = 0.5
@@ -79,6 +84,22 @@ class Dominated:
 
 
 @dataclass(frozen=True, slots=True)
+class Ready:
+    """So many living cuttings for production in a nursery were cut READY_DAYS ago or more."""
+
+    nursery: Nursery
+    ramets: int
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """A structure that nobody has looked at since it was filled, and how many days ago that was."""
+
+    structure: Structure
+    days: int
+
+
+@dataclass(frozen=True, slots=True)
 class Today:
     """The page Today. The lists name at most MOST_NAMED; the numbers beside them count all."""
 
@@ -88,35 +109,43 @@ class Today:
     flagged: Sequence[Flagged]
     flagged_count: int
     dominated: Sequence[Dominated]
+    keeping: Keeping
     single: Sequence[Genet]
     single_count: int
+    due: Sequence[Due]
+    due_count: int
+    ready: Sequence[Ready]
     latest: Sequence[Event]
 
     @property
     def quiet(self) -> bool:
         """Whether nothing needs a hand."""
-        counts = (self.standing.placeless, self.flagged_count, self.single_count)
-        return not (any(counts) or self.lapsing or self.dominated)
+        counts = (self.standing.placeless, self.flagged_count, self.due_count)
+        return not (any(counts) or self.lapsing or self.dominated or self.keeping.at_risk)
 
 
 def today(actor: Actor) -> Today:
     """What stands, and what needs a hand. Raises NotAllowed (`no_role`)."""
     require_read(actor)
     day = latest_today()
-    by_genet = living_by_genet()
+    kept = keeping(actor)
     flagged = list(_flagged())
-    alone = sorted(pk for pk, n in by_genet.items() if n == 1)
-    single = Genet.objects.filter(pk__in=alone).select_related("canonical", "taxon")
+    single = [row.genet for row in kept.rows if row.living == 1]
+    due = _due(day)
     events = Event.objects.select_related("recorded_by").order_by("-recorded_at", "-pk")
     return Today(
         day=day,
-        standing=_standing(len(by_genet), sum(by_genet.values())),
+        standing=_standing(len(kept.rows), sum(row.living for row in kept.rows)),
         lapsing=list(_lapsing(day)),
         flagged=flagged[:MOST_NAMED],
         flagged_count=len(flagged),
         dominated=list(_dominated()),
-        single=list(single.order_by("code")[:MOST_NAMED]),
-        single_count=len(alone),
+        keeping=kept,
+        single=single[:MOST_NAMED],
+        single_count=len(single),
+        due=due[:MOST_NAMED],
+        due_count=len(due),
+        ready=_ready(day),
         latest=list(events[:MOST_NAMED]),
     )
 
@@ -166,6 +195,39 @@ def _flagged() -> Iterator[Flagged]:
     for row in rows:
         if row.pk in flags:
             yield Flagged(row, flags[row.pk])
+
+
+def _due(day: date) -> list[Due]:
+    """Structures with something living that are due for a check, the longest wait first."""
+    held = living().filter(place=Place.STRUCTURE).values("structure")
+    structures = Structure.objects.filter(pk__in=held).order_by("code")
+    rows = {row.pk: row for row in structures}
+    last = last_checks(rows)
+    found = [
+        Due(rows[pk], (day - each.filled.when.latest).days)
+        for pk, each in last.items()
+        if each.filled is not None and is_due(each, day)
+    ]
+    return sorted(found, key=lambda row: (-row.days, row.structure.code))
+
+
+def _ready(day: date) -> list[Ready]:
+    """Cuttings that are old enough to plant, by nursery."""
+    rows = (
+        living()
+        .filter(
+            place=Place.STRUCTURE,
+            origin=Origin.CUT,
+            purpose=Purpose.PRODUCTION,
+            born__latest__lte=day - timedelta(days=READY_DAYS),
+            structure__nursery__isnull=False,
+        )
+        .values_list("structure__nursery")
+        .annotate(n=Count("pk"))
+    )
+    counts = dict(rows)
+    nurseries = Nursery.objects.filter(pk__in=counts).order_by("code")
+    return [Ready(row, counts[row.pk]) for row in nurseries]
 
 
 def _dominated() -> Iterator[Dominated]:

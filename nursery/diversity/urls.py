@@ -2,10 +2,12 @@
 
 from django.urls import path
 
+from nursery.diversity.views.map import MapPage
 from nursery.diversity.views.site import SitePage
 from nursery.diversity.views.today import TodayPage
 
 urlpatterns = [
     path("", TodayPage.as_view(), name="home"),
+    path("map/", MapPage.as_view(), name="map"),
     path("sites/<str:code>/", SitePage.as_view(), name="site"),
 ]

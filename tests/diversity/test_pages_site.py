@@ -9,6 +9,7 @@ from django.test import Client
 from nursery.core.actor import Role
 from nursery.diversity import indices
 from nursery.diversity.measures import MEASURES
+from nursery.diversity.views.pictures import MOST_RANKED, sizes
 from nursery.lineage.models import Ramet
 from tests import factories as make
 from tests.factories import Programme
@@ -36,6 +37,12 @@ def plant(programme: Programme, *counts: int) -> list[list[Ramet]]:
 
 def page_of(programme: Programme) -> str:
     return f"/sites/{programme.site.code}/"
+
+
+def bars(html: str) -> list[tuple[str, str]]:
+    """How long each bar of planted and of counted ramets is, in per cent of the line."""
+    found = re.findall(r'<rect y="1" width="([\d.]+)"', html)
+    return list(zip(found[::2], found[1::2], strict=True))
 
 
 def test_the_first_sentence_holds_the_number(programme: Programme, client: Client) -> None:
@@ -66,6 +73,15 @@ def test_the_look_stands_beside_the_number(programme: Programme, client: Client)
     assert "Of 5 ramets planted, 3 count as alive." in said
     assert "between 1 September 2021 and 1 October 2021" in said
     assert "1 were seen alive, 1 dead and 1 were missing; 2 were never looked for." in said
+
+
+def test_the_look_that_a_device_chose_is_kept_on_the_page_of_a_site(
+    programme: Programme, client: Client
+) -> None:
+    (children,) = plant(programme, 2)
+    make.visit(programme.lead, programme.site, {children[0]: "alive"})
+    client.cookies["look"] = "red"
+    assert 'data-look="red"' in client.get(page_of(programme)).content.decode()
 
 
 def test_states_are_told_apart(programme: Programme, client: Client) -> None:
@@ -122,8 +138,8 @@ def test_ramets_without_a_genet_are_counted_apart(programme: Programme, client: 
 def test_a_bar_is_as_long_as_its_share(programme: Programme, client: Client) -> None:
     plant(programme, 3, 1)
     html = main_of(client, page_of(programme))
-    assert "Drawn, 0 to 100\u00a0%" in html
-    assert re.findall(r'<rect width="([\d.]+)"', html) == ["75.00", "25.00"]
+    assert "Drawn, 0 to 3 ramets" in html
+    assert bars(html) == [("100", "100"), ("33.33", "33.33")]
 
 
 def test_small_shares_are_drawn_on_a_shorter_line_that_says_so(
@@ -131,8 +147,108 @@ def test_small_shares_are_drawn_on_a_shorter_line_that_says_so(
 ) -> None:
     plant(programme, 1, 1, 1, 1, 1)
     html = main_of(client, page_of(programme))
-    assert "Drawn, 0 to 25\u00a0%" in html
-    assert re.findall(r'<rect width="([\d.]+)"', html) == ["80.00"] * 5
+    assert "Drawn, 0 to 1 ramets" in html
+    assert bars(html) == [("100", "100")] * 5
+
+
+def test_what_was_planted_is_the_hollow_part_of_a_bar(programme: Programme, client: Client) -> None:
+    first, second = plant(programme, 4, 2)
+    seen = {first[0]: "dead", second[0]: "dead", second[1]: "dead"}
+    make.visit(programme.lead, programme.site, seen)
+    html = main_of(client, page_of(programme))
+    assert bars(html) == [("100", "75"), ("50", "0")]
+    said = read(client, page_of(programme))
+    assert "1 genet that was planted has no ramet left here." in said
+    # Hollow as dead ones are everywhere.
+    assert html.count('class="hollow"') == 1
+
+
+def test_a_long_tail_is_folded(programme: Programme, client: Client) -> None:
+    plant(programme, *([1] * (MOST_RANKED + 2)))
+    said = read(client, page_of(programme))
+    assert "2 further genets" in said
+    assert f"{MOST_RANKED + 2} genets stand in a single ramet." in said
+
+
+# Planned, planted and alive side by side
+
+
+def test_planted_and_alive_stand_side_by_side_with_their_days(
+    programme: Programme, client: Client
+) -> None:
+    first, second = plant(programme, 3, 3)
+    make.visit(programme.lead, programme.site, dict.fromkeys(second, "dead"))
+    said = read(client, page_of(programme))
+    assert (
+        "Of 2.0 effective genets planted, 1.0 stand (50 %); of 2 genets, 1 have a ramet alive."
+        in said
+    )
+    assert "On which day nothing is planned in the record 1 June 2021 today" in said
+    assert "Ramets of a known genet (n) – 6 3" in said
+    assert "Effective genets, q = 1 – 2.00 1.00" in said
+    assert first
+
+
+def test_what_was_seen_stands_beside_if_it_is_asked_for(
+    programme: Programme, client: Client
+) -> None:
+    (children,) = plant(programme, 3)
+    make.visit(programme.lead, programme.site, {children[0]: "alive"})
+    said = read(client, f"{page_of(programme)}?state=seen")
+    assert "Ramets of a known genet (n) – 3 3 1" in said
+    assert "today 1 September 2021" in said
+
+
+def test_the_sides_are_of_the_day_and_the_taxon_that_are_asked_for(
+    programme: Programme, client: Client
+) -> None:
+    plant(programme, 3)
+    taxon = make.taxon(programme.lead)
+    colony = make.colony(programme.lead, taxon, programme.reef)
+    child = make.cut(programme.lead, make.mothers(programme.lead, colony, programme.tray))
+    make.planting(programme.lead, programme.plot, child, when="2021-07-01")
+    page = page_of(programme)
+    assert "(n) – 4 4" in read(client, page)
+    assert "record 1 June 2021 to 1 July 2021 today" in read(client, page)
+    assert "(n) – 3 3" in read(client, f"{page}?as_of=2021-06-15")
+    assert "record 1 June 2021 15 June 2021" in read(client, f"{page}?as_of=2021-06-15")
+    said = read(client, f"{page}?taxon={taxon.code}")
+    assert "(n) – 1 1" in said
+    assert "record 1 July 2021 today" in said
+
+
+# The two curves
+
+
+def test_the_curves_have_their_numbers_and_what_they_rest_on_beside_them(
+    programme: Programme, client: Client
+) -> None:
+    first, second, third = plant(programme, 2, 2, 2)
+    make.visit(programme.lead, programme.site, dict.fromkeys(third, "dead"))
+    page = page_of(programme)
+    said = read(client, page)
+    assert "n = 4 alive; n = 6 planted. Today." in said
+    # Any 4 of 3 × 2: 3 genets but for the 3 draws of 15 that miss one, by hand.
+    assert "Any 4 of the planted would be of 2.8 genets; the 4 alive are of 2. Today." in said
+    html = main_of(client, page)
+    assert html.count('class="chart-line chart-line-') == 4
+    assert '<title id="profile-title">Effective genets of' in html
+    assert '<title id="rarefaction-title">Genets expected in a draw' in html
+    assert "0.0 2.0 3.0 0.5 2.0 3.0" in said
+    assert first
+    assert second
+
+
+def test_without_ramets_there_is_no_curve(programme: Programme, client: Client) -> None:
+    assert 'class="chart"' not in main_of(client, page_of(programme))
+
+
+@pytest.mark.parametrize(("total", "most"), [(1, 8), (7, 8), (8, 8), (9, 8), (100_000, 48)])
+def test_sizes_of_a_draw_go_from_one_to_all(total: int, most: int) -> None:
+    found = sizes(total, most)
+    assert (found[0], found[-1]) == (1, total)
+    assert found == sorted(set(found))
+    assert len(found) <= most
 
 
 @pytest.mark.parametrize(
@@ -157,7 +273,7 @@ def test_the_code_of_a_site_is_taken_in_any_case(programme: Programme, client: C
     assert answer["Location"] == f"{page_of(programme)}?state=seen"
 
 
-@pytest.mark.parametrize(("query", "queries"), [("", 17), ("?state=seen&as_of=2024-01-01", 22)])
+@pytest.mark.parametrize(("query", "queries"), [("", 22), ("?state=seen&as_of=2024-01-01", 33)])
 def test_a_full_site_costs_as_many_queries_as_a_small_one(
     programme: Programme, client: Client, query: str, queries: int
 ) -> None:

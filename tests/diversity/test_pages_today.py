@@ -1,12 +1,15 @@
 """Today: what stands, and what needs a hand."""
 
+import re
 from datetime import timedelta
 
 import pytest
 from django.test import Client
+from pytest_django import Settings
 
 from nursery.core.actor import Role
 from nursery.core.dates import latest_today
+from nursery.diversity.today import READY_DAYS
 from tests import factories as make
 from tests.factories import Programme
 from tests.pages import cost, main_of, read, reader
@@ -98,8 +101,53 @@ def test_genets_with_one_living_ramet_are_named(programme: Programme, client: Cl
 
 
 def test_a_record_that_needs_no_hand_says_so(programme: Programme, client: Client) -> None:
-    programme.mothers(2, permits=[quiet(programme)])
+    here = make.programme()
+    permit = [quiet(programme)]
+    for tray in (programme.tray, here.tray):
+        held = make.mothers(programme.lead, programme.colony, tray, 3, permits=permit)
+        make.check(programme.lead, dict.fromkeys(held, "attached"))
     assert "Nothing that the record knows of." in read(client, "/")
+
+
+def test_genets_at_risk_lead_to_where_they_are_kept(programme: Programme, client: Client) -> None:
+    programme.mothers(2, permits=[quiet(programme)])
+    said = read(client, "/")
+    assert "1 genet is at risk" in said
+    assert "1 have fewer than 5 living ramets and 1 live in one water alone." in said
+    assert 'href="/genets/matrix/?risk=1"' in main_of(client, "/")
+
+
+def test_structures_that_nobody_has_looked_at_are_due(
+    programme: Programme, client: Client, settings: Settings
+) -> None:
+    (mother,) = programme.mothers(1)
+    assert "1 structure is due for a check" in read(client, "/")
+    assert f"{settings.CHECK_DUE_DAYS} days ago or more, and nobody has looked since." in read(
+        client, "/"
+    )
+    make.check(programme.lead, {mother: "attached"})
+    assert "due for a check" not in read(client, "/")
+
+
+def test_cuttings_that_are_old_enough_are_ready_to_plant(
+    programme: Programme, client: Client
+) -> None:
+    mothers = programme.mothers(1)
+    make.cut(programme.lead, mothers, 3, into=programme.tray, when=in_days(-READY_DAYS))
+    make.cut(programme.lead, mothers, 5, into=programme.tray, when=in_days(1 - READY_DAYS))
+    kept = [{"purpose": "broodstock"}]
+    make.cut(programme.lead, mothers, children=kept, into=programme.tray)
+    said = read(client, "/")
+    assert f"3 cuttings live in the nurseries, for production, cut {READY_DAYS} days ago" in said
+    html = main_of(client, "/")
+    href = re.search(r'href="(/ramets/[^"]*origin=cut[^"]*)"', html)
+    assert href is not None
+    assert "3 ramets with" in read(client, href.group(1).replace("&amp;", "&"))
+
+
+def test_nothing_is_ready_where_nothing_was_cut(programme: Programme, client: Client) -> None:
+    programme.mothers(1)
+    assert "Ready to plant" not in read(client, "/")
 
 
 def test_what_was_entered_last_is_shown(programme: Programme, client: Client) -> None:
@@ -126,4 +174,4 @@ def test_a_large_programme_costs_as_many_queries_as_a_small_one(
     few = cost(client, "/")
     for _ in range(5):
         work()
-    assert few == cost(client, "/") == 36
+    assert few == cost(client, "/") == 25

@@ -11,6 +11,7 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
 from rest_framework.request import Request
 
 from nursery.core.errors import Problem, Unknown
@@ -22,10 +23,20 @@ from nursery.core.views.tables import Column, Table, address, table, without_emp
 from nursery.diversity.forms import SiteForm
 from nursery.diversity.indices import Value
 from nursery.diversity.measures import MEASURES, SYMBOLS, Measure
-from nursery.diversity.queries import Group, Report, diversity
+from nursery.diversity.queries import Group, Report, diversity, sides
+from nursery.diversity.views.pictures import (
+    STATE_WORDS,
+    profile,
+    ranked,
+    ranks_sentence,
+    ranks_tables,
+    rarefaction,
+    sides_sentence,
+    sides_table,
+    value_words,
+)
 from nursery.donors.models import Genet, Taxon
 from nursery.donors.queries import taxon as taxon_named
-from nursery.donors.templatetags.genet_marks import genet_mark
 from nursery.outplanting.counts import Stand
 from nursery.places.models import Site
 from nursery.places.queries import site as site_of_code
@@ -34,13 +45,6 @@ PARAMETERS = ("state", "as_of", "taxon")
 _MEASURE = {measure.key: measure for measure in MEASURES}
 _IN_TABLE = ("hill_1", "clonal_richness", "pielou", "largest_share")
 _MINOR = ("clonal_richness", "pielou")
-_SCALES = (10, 25, 50, 100)
-"""Where the line that shares are drawn on may end, in per cent."""
-_STATE_WORDS = {
-    Stand.ALIVE: "alive",
-    Stand.SEEN: "seen alive at the last look",
-    Stand.PLANTED: "planted",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,11 +82,15 @@ class SitePage(Page):
         state, as_of, taxon = read(form)
         report = diversity(self.actor, self.site, taxon, state, as_of)
         whole = report.whole
+        found = sides(self.actor, self.site, report, taxon)
+        ranks = ranked(report, found[0].group)
         ids = dict(
-            Genet.objects.filter(code__in=[share.genet for share in whole.genets]).values_list(
+            Genet.objects.filter(code__in=[row.genet.genet for row in ranks]).values_list(
                 "code", "pk"
             )
         )
+        first, others = ranks_tables(ranks, ids, state)
+        today = day(as_of) if as_of else _("today")
         return super().get_context_data(
             site=self.site,
             form=form,
@@ -90,10 +98,17 @@ class SitePage(Page):
             whole=whole,
             says=says(report),
             beside=beside(report),
-            look=look_words(report),
+            looked=look_words(report),
             measures=[shown(measure, whole) for measure in MEASURES],
             symbols=SYMBOLS,
-            shares=shares_table(report, ids),
+            sides=sides_table(found, today),
+            sides_say=sides_sentence(found),
+            ranks=first,
+            other_ranks=others,
+            ranks_say=ranks_sentence(ranks, state),
+            profile=profile(found, self.site.name),
+            rarefaction=rarefaction(found, self.site.name),
+            today=today,
             groups=groups_table(
                 [row for row in report.groups if row.plot is None or row.taxon is None],
                 "Diversity of the site, of its taxa and of its plots",
@@ -133,7 +148,7 @@ def says(report: Report) -> str:
     of = f" of {report.taxon}" if report.taxon else ""
     effective = whole.indices.hill_1.value
     if effective is None:
-        state = _STATE_WORDS[report.state]
+        state = STATE_WORDS[report.state]
         return f"No ramet{of} with a known genet is {state} at site {report.site_name}."
     total, few = 0.0, 0
     for share in whole.genets:
@@ -155,7 +170,7 @@ def beside(report: Report) -> str:
     whole = report.whole
     when = f"on {day(report.as_of)}" if report.as_of else "today"
     n = whole.indices.ramets
-    text = f"n = {number(n)} ramets {_STATE_WORDS[report.state]}, {when}"
+    text = f"n = {number(n)} ramets {STATE_WORDS[report.state]}, {when}"
     if whole.without_genet:
         text += f"; {number(whole.without_genet)} more have no known genet and stand in no index"
     if whole.presumed:
@@ -188,53 +203,6 @@ def shown(measure: Measure, group: Group) -> Shown:
     """One index of a group."""
     value: Value = getattr(group.indices, measure.key)
     return Shown(measure, value_words(measure, value), value.reason)
-
-
-def value_words(measure: Measure, value: Value) -> str:
-    """The number of an index as it is written, empty where it has none."""
-    if value.value is None:
-        return ""
-    if measure.key == "largest_share":
-        return percent(value.value)
-    return number(value.value, measure.places)
-
-
-def shares_table(report: Report, ids: dict[str, int]) -> Table:
-    """The genets of a site, the most numerous first, each with a bar as long as its share."""
-    shares = report.whole.genets
-    largest = max((row.share * 100 for row in shares), default=0.0)
-    top = next(top for top in _SCALES if largest <= top + 1e-9)
-    return table(
-        [
-            Column(
-                "Genet",
-                lambda row: format_html(
-                    "{} {}",
-                    genet_mark(ids.get(row.genet)),
-                    link(f"{row.genet} {row.name}".strip(), "genet", row.genet),
-                ),
-            ),
-            Column("Taxon", lambda row: row.taxon, minor=True),
-            Column("Status", lambda row: row.status, minor=True),
-            Column("Ramets", lambda row: row.ramets, number=True),
-            Column("Share", lambda row: percent(row.share), number=True),
-            Column(f"Drawn, 0 to {top}\u00a0%", lambda row: bar(row.share * 100 / top)),
-        ],
-        shares,
-        f"Genets {_STATE_WORDS[report.state]} at this site",
-        "There is no genet to show.",
-        compact=True,
-    )
-
-
-def bar(share: float) -> SafeString:
-    """A share of the longest possible bar, on a line as long as that; its number stands beside."""
-    return format_html(
-        '<svg class="bar" viewBox="0 0 100 10" preserveAspectRatio="none" aria-hidden="true">'
-        '<path d="M0 9.5h100" class="bar-line"/>'
-        '<rect width="{}" height="8" class="bar-full"/></svg>',
-        f"{share * 100:.2f}",
-    )
 
 
 def groups_table(groups: Sequence[Group], caption: str) -> Table:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from rest_framework.request import Request
 
@@ -13,8 +15,8 @@ from nursery.core.phrases import counted, listed, number
 from nursery.core.views import kin
 from nursery.core.views.base import Page
 from nursery.core.views.lists import kin_links
-from nursery.diversity.today import Today, today
-from nursery.outplanting.unsettled import unsettled
+from nursery.diversity.today import MOST_NAMED, READY_DAYS, Today, today
+from nursery.diversity.views.matrix import beside
 
 
 class TodayPage(Page):
@@ -32,7 +34,12 @@ class TodayPage(Page):
         return super().get_context_data(
             today=found,
             says=says(found),
-            unsettled_count=len(unsettled(self.actor)),
+            risks_say=beside(found.keeping),
+            risky=found.keeping.at_risk[:MOST_NAMED],
+            ready_total=sum(row.ramets for row in found.ready),
+            ready_days=READY_DAYS,
+            ready_before=found.day - timedelta(days=READY_DAYS),
+            due_days=settings.CHECK_DUE_DAYS,
             may_enter=self.actor.leads or self.actor.has(Role.FIELD, Role.NURSERY),
             kin=kin_links(kin.TODAY, self.request.path),
             **kwargs,
