@@ -13,7 +13,8 @@ INSTALL := $(PYTHON) requirements/install.py
 DEMO := env -u SECRET_KEY -u ALLOWED_HOSTS -u HTTPS DEBUG=1 DATABASE_URL=sqlite:///var/demo.sqlite3
 
 .DEFAULT_GOAL := help
-.PHONY: help demo demo-reset dev test test-sqlite test-postgres lint format bench lock migrations
+.PHONY: help demo demo-reset dev test test-sqlite test-postgres lint format bench screenshots lock \
+	migrations
 
 help:
 	@sed -n 's/^# //p' Makefile
@@ -69,6 +70,11 @@ format:
 bench:
 	@$(INSTALL) bench
 	$(BIN)/python -m tests.bench $(ARGS)
+
+# The README's pictures: an installation of the demo, looked at in Chromium.
+screenshots:
+	@$(INSTALL) test
+	@DEBUG=1 $(BIN)/python -m tests.screenshots
 
 # ARGS="--upgrade" takes the newest versions, ARGS="--upgrade-package django" that of one package.
 lock:

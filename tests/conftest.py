@@ -28,6 +28,8 @@ for _profile, _examples in (("short", 25), ("usual", 60), ("thorough", 1000)):
 hypothesis_settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "usual"))
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
+POLICY = "Content Security Policy"
+"""What the browser says where it kept something from loading."""
 BROWSER_FLAGS = [
     "--headless",
     "--no-sandbox",
@@ -94,12 +96,15 @@ def browser() -> Iterator["Browser"]:
 
 @pytest.fixture
 def page(browser: "Browser") -> Iterator["Page"]:
-    """An empty page in a context of its own; an uncaught script error fails the test."""
+    """An empty page in a context of its own. An uncaught script error fails the test, and so does
+    anything that the security policy kept from loading.
+    """
     context = browser.new_context(viewport={"width": 1280, "height": 800}, locale="en-GB")
     context.set_default_timeout(10_000)
     tab = context.new_page()
     errors: list[str] = []
     tab.on("pageerror", lambda error: errors.append(str(error)))
+    tab.on("console", lambda said: errors.append(said.text) if POLICY in said.text else None)
     yield tab
     context.close()
     assert errors == []

@@ -1,10 +1,10 @@
-"""What comes in when roles and tokens are given."""
+"""What comes in when roles and tokens are given, or a list is kept."""
 
 from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import Field
+from pydantic import Field, StringConstraints
 
 from nursery.core.actor import Role
 from nursery.core.inputs import Given, Name
@@ -24,3 +24,12 @@ class TokenIn(Given):
     name: Name
     days: Annotated[int, Field(ge=1, le=MAX_DAYS)] = 90
     read_only: bool = False
+
+
+class KeptListIn(Given):
+    """A list that is to be kept: its address, and a name for it."""
+
+    name: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=60)]
+    path: Annotated[str, StringConstraints(pattern=r"^/[a-z/-]{1,198}/$")]
+    query: Annotated[str, StringConstraints(max_length=2000)] = ""
+    shared: bool = False

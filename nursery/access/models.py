@@ -72,3 +72,32 @@ class Token(models.Model):
 
     def __str__(self) -> str:
         return f"{self.name} of {self.user}"
+
+
+class KeptList(models.Model):
+    """A list as somebody narrowed it, under a name: the address of it, for oneself or for all."""
+
+    user = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="kept_lists"
+    )
+    name = models.CharField(max_length=60)
+    path = models.CharField(max_length=200)
+    query = models.CharField(max_length=2000, blank=True)
+    shared = models.BooleanField(default=False)
+    kept_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering: ClassVar = ["name", "pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["user", "path", "name"], name="access_kept_list_one_of_a_name"
+            )
+        ]
+        indexes: ClassVar = [models.Index(fields=["path"], name="access_kept_list_path")]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def href(self) -> str:
+        return f"{self.path}?{self.query}" if self.query else self.path

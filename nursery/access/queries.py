@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import Prefetch, Q, QuerySet
 
-from nursery.access.models import Membership, Token
+from nursery.access.models import KeptList, Membership, Token
 from nursery.core.actor import Actor, require_read
 from nursery.core.models import User
 
@@ -25,6 +25,13 @@ def tokens_to_manage(actor: Actor) -> QuerySet[Token]:
     require_read(actor)
     everybody = Token.objects.select_related("user")
     return everybody if actor.leads else everybody.filter(user_id=actor.user_id)
+
+
+def kept_lists(actor: Actor, path: str) -> list[KeptList]:
+    """What was kept of the list at an address: one's own, and what others share. One query."""
+    require_read(actor)
+    rows = KeptList.objects.filter(Q(user_id=actor.user_id) | Q(shared=True), path=path)
+    return list(rows.select_related("user"))
 
 
 def people() -> QuerySet[User]:

@@ -6,7 +6,6 @@ shown at the fields they are about; nothing is deleted; records of what happened
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any, ClassVar
 
 from django import forms
@@ -21,7 +20,8 @@ from nursery.access.admin import LeadsOnly
 from nursery.core import registers
 from nursery.core.actor import Actor
 from nursery.core.errors import Trouble
-from nursery.core.models import Change, CodeSeries, Event, Register
+from nursery.core.models import Change, CodeSeries, Event
+from nursery.core.views.keeping import keep
 
 admin.site.site_header = "Ramet Register, back office"
 admin.site.site_title = "Ramet Register"
@@ -54,7 +54,7 @@ class RegisterForm(forms.ModelForm):  # type: ignore[type-arg]  # no such thing 
         }
         row = self.instance if self.instance.pk else None
         try:
-            self.stored = self.keeper.act(self.actor, values, row, seen)
+            self.stored = keep(self.actor, self.keeper.model, values, row, seen)
         except Trouble as trouble:
             for problem in trouble.problems:
                 field = problem.field if problem.field in self.fields else None
@@ -80,16 +80,6 @@ class RegisterAdmin(LeadsOnly):
     list_filter: ClassVar[Any] = (("closed_on", admin.EmptyFieldListFilter),)
     ordering = ("code",)
     object_history_template = "core/admin_history.html"
-
-    def act(
-        self, actor: Actor, given: Mapping[str, Any], row: Any, seen_version: int | None
-    ) -> Register:
-        """Enter the row, or edit it; a register with an action of its own overrides this."""
-        if row is None:
-            created: Register = registers.create(actor, self.model, given)
-            return created
-        edited: Register = registers.edit(actor, row, given, seen_version)
-        return edited
 
     def get_fields(self, request: HttpRequest, obj: Any = None) -> Any:
         return [*registers.editable_fields(self.model), "version"]

@@ -72,6 +72,7 @@ class StrictFilterBackend(DjangoFilterBackend):  # type: ignore[misc]  # it carr
         paginator = getattr(view, "paginator", None)
         if paginator is not None:
             known |= {paginator.limit_query_param, paginator.offset_query_param}
+        known |= getattr(view, "parameters", frozenset())
         refuse_unknown(request, known)
         if filters is None:
             return queryset

@@ -7,6 +7,7 @@ COLONIES = (
     ("Reefs", "reefs"),
     ("Taxa", "taxa"),
     ("Permits", "permits"),
+    ("Bags", "bags"),
 )
 NURSERY = (
     ("Structures", "structures"),
@@ -16,8 +17,10 @@ NURSERY = (
     ("Systems", "systems"),
     ("Bays", "bays"),
 )
+GENETS = (("Genets", "genets"), ("Where they are kept", "matrix"))
 REEF = (
     ("Sites", "sites"),
+    ("Map", "map"),
     ("Plots", "plots"),
     ("Outplantings", "outplantings"),
     ("Visits", "visits"),

@@ -16,6 +16,7 @@ from nursery.core.filters import refuse_unknown
 from nursery.core.models import Register
 from nursery.core.registers import find
 from nursery.core.views.base import Link, Page, canonical
+from nursery.core.views.keeping import may_keep, name_of
 from nursery.core.views.tables import Shown, Table
 
 
@@ -74,5 +75,12 @@ class RegisterPage(Page):
             says=self.says(),
             facts=[fact for fact in self.facts() if fact.value not in (None, "")],
             sections=self.sections(),
+            edit_href=self._edit_href(),
             **kwargs,
         )
+
+    def _edit_href(self) -> str:
+        """The way to the row's form, for those who may fill it in."""
+        if not may_keep(self.actor, self.model):
+            return ""
+        return reverse("edit", args=[name_of(self.model), self.row.code])

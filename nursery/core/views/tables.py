@@ -9,6 +9,7 @@ from typing import Any
 from django.db.models import QuerySet
 from django.http import HttpRequest, QueryDict
 from django.utils.safestring import SafeString
+from django.utils.text import slugify
 from rest_framework.request import Request
 
 from nursery.core.paging import Paging
@@ -26,6 +27,11 @@ class Column:
     number: bool = False
     minor: bool = False
     """Left out on a phone, where the table is compact."""
+
+    @property
+    def key(self) -> str:
+        """The column's name in an address."""
+        return slugify(self.heading)
 
 
 @dataclass(frozen=True, slots=True)

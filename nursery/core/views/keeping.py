@@ -1,0 +1,84 @@
+"""How each register is entered and edited by people: one table for pages and back office."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from nursery.core.actor import Actor
+from nursery.core.models import Register
+from nursery.core.registers import create, edit, editable_fields
+from nursery.donors.actions import POSITION, enter_colony
+from nursery.donors.models import DonorColony, Genet, Permit, Taxon
+from nursery.lineage.actions import edit_structure
+from nursery.places.actions import enter_nursery, enter_structure
+from nursery.places.models import Bay, Nursery, Plot, Reef, Site, Structure, System
+
+REGISTERS: Mapping[str, type[Register]] = {
+    "bays": Bay,
+    "colonies": DonorColony,
+    "genets": Genet,
+    "nurseries": Nursery,
+    "permits": Permit,
+    "plots": Plot,
+    "reefs": Reef,
+    "sites": Site,
+    "structures": Structure,
+    "systems": System,
+    "taxa": Taxon,
+}
+"""The registers by the name of their list."""
+
+BESIDES: Mapping[type[Register], tuple[str, ...]] = {DonorColony: POSITION, Nursery: ("series",)}
+"""What is entered with a row and is no field of its own."""
+
+Keep = Callable[[Actor, Mapping[str, Any], Any, int | None], Register]
+
+
+def _structure(
+    actor: Actor, given: Mapping[str, Any], row: Structure | None, seen: int | None
+) -> Register:
+    if row is None:
+        return enter_structure(actor, given, None)
+    return edit_structure(actor, row, given, seen)
+
+
+_ACTIONS: Mapping[type[Register], Keep] = {
+    DonorColony: enter_colony,
+    Nursery: enter_nursery,
+    Structure: _structure,
+}
+
+
+def keep(
+    actor: Actor,
+    model: type[Register],
+    given: Mapping[str, Any],
+    row: Register | None,
+    seen_version: int | None,
+) -> Register:
+    """Enter a row (`row` is None), or edit one as somebody saw it at that version.
+
+    Raises what the register's action raises, Conflict (`edited_meanwhile`) among it.
+    """
+    action = _ACTIONS.get(model)
+    if action is not None:
+        return action(actor, given, row, seen_version)
+    if row is None:
+        return create(actor, model, given)
+    return edit(actor, row, given, seen_version)
+
+
+def fields_of(model: type[Register]) -> list[str]:
+    """The names of all that a person may fill in of a register."""
+    return [*editable_fields(model), *BESIDES.get(model, ())]
+
+
+def name_of(model: type[Register]) -> str:
+    """The name of a register's list, as it stands in addresses."""
+    return next(name for name, each in REGISTERS.items() if each is model)
+
+
+def may_keep(actor: Actor, model: type[Register]) -> bool:
+    """Whether it makes sense to offer the form: the action itself decides."""
+    return actor.leads or actor.has(*model.WRITERS)
