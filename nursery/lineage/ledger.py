@@ -11,12 +11,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 
 from nursery.core import bulk
+from nursery.core.dates import When
 from nursery.core.errors import Refused
 from nursery.core.models import Event
 from nursery.lineage import late
 from nursery.lineage.entries import Entry, refusals
 from nursery.lineage.models import Ramet, Step
-from nursery.lineage.occupancy import Cell
+from nursery.lineage.occupancy import Cell, homes
 from nursery.lineage.replay import State, StepRefused, advance
 from nursery.lineage.rows import (
     CACHED,
@@ -45,8 +46,8 @@ def record(
     structures that are locked already; those that are left or filled besides are locked here.
     Chooses the event's moment: the latest that its date allows, after all else that it touches.
     """
-    structures = _structures(entries, locked or {})
     when = event.when
+    structures = _structures(entries, locked or {}, when)
     last = _last_moment(entries, structures.values())
     moment = when.lower if last is None or last < when.lower else after(last, when)
     fits = last is None or last < moment or (last == moment and not _entered_later(event, entries))
@@ -72,9 +73,14 @@ def record(
     busy([structures[pk] for pk in sorted(used)], event.moment)
 
 
-def _structures(entries: Sequence[Entry], locked: Mapping[int, Structure]) -> dict[int, Structure]:
-    """The structures whose cells are left or filled, locked."""
-    ids = set()
+def _structures(
+    entries: Sequence[Entry], locked: Mapping[int, Structure], when: When
+) -> dict[int, Structure]:
+    """The structures whose cells are left or filled, locked; where whole histories may have to be
+    looked at and nothing is locked yet, all that these are of."""
+    known = [entry.ramet for entry in entries if not entry.birth]
+    late = [ramet for ramet in known if plain_moment(ramet.not_before) >= when.lower]
+    ids = homes(late) if late and not locked else set()
     for entry in entries:
         ramet, change = entry.ramet, entry.change
         if not entry.birth and ramet.row is not None and ramet.structure_id is not None:

@@ -84,6 +84,18 @@ def _cell(step: StructureStep) -> Cell | None:
     return step.parent_id, step.parent_row, step.parent_column
 
 
+def homes(ramets: Iterable[Ramet]) -> set[int]:
+    """The structures in whose cells the ramets are, or ever were.
+
+    All are locked at once and before the code series, for an entry that turns out not to stand
+    after all that it touches is judged by whole histories: who then had to wait for a structure
+    while he kept the series would keep waiting for whom he keeps waiting.
+    """
+    ids = [row.pk for row in ramets]
+    steps = Step.objects.filter(ramet__in=ids, row__isnull=False, live=True).order_by()
+    return set(steps.values_list("structure_id", flat=True).distinct())
+
+
 def busy_after(structure: Structure, moment: datetime) -> bool:
     """Whether a cell of it was filled or emptied after a moment: what its cells hold now then says
     nothing of that moment."""

@@ -16,8 +16,13 @@ from nursery.core.errors import Path, Problem, ProblemList, Refused
 from nursery.core.models import Event
 from nursery.lineage.models import Ramet, Step
 from nursery.lineage.occupancy import Cell as Where
-from nursery.lineage.occupancy import busy_after, ramets_now, structures_now, used_after
-from nursery.lineage.rows import plain_moment
+from nursery.lineage.occupancy import (
+    busy_after,
+    homes,
+    ramets_now,
+    structures_now,
+    used_after,
+)
 from nursery.places.actions import lock_structures
 from nursery.places.cells import Cell, CellError, parse_cell
 from nursery.places.models import Nursery, Structure
@@ -73,7 +78,7 @@ def assign(
     for wish in wishes:
         if wish is not None:
             asked.setdefault(wish.structure, wish.path)
-    locked = lock_structures(_homes(when, [*leaving, *staying]), asked)
+    locked = lock_structures(homes([*leaving, *staying]), asked)
     rows = {row.code: row for row in locked.values() if row.code in asked}
     for code, path in asked.items():
         if code not in rows:
@@ -110,16 +115,6 @@ def assign(
         )
     problems.raise_if_any()
     return Assigned(spots, locked)
-
-
-def _homes(when: When, ramets: Sequence[Ramet]) -> set[int]:
-    """The structures in whose cells the ramets are, or ever were if the entry is a late one."""
-    homes = {row.structure_id for row in ramets if row.row is not None and row.structure_id}
-    late = [row.pk for row in ramets if plain_moment(row.not_before) > when.upper]
-    if late:
-        steps = Step.objects.filter(ramet__in=late, row__isnull=False, live=True)
-        homes |= set(steps.values_list("structure_id", flat=True))
-    return homes
 
 
 def wished(structure: str | None, cell: str | None, path: Path) -> Wish | None:

@@ -266,7 +266,8 @@ def test_a_collection_leads_to_its_intake_with_the_uid_filled_in(
 ) -> None:
     row = make.collection(programme.lead, programme.colony)
     address = f"{form_of(EventKind.INTAKE)}?collection={row.event.uid}"
-    assert f'href="{address}"' in main_of(client, f"/events/{row.event.uid}/")
+    its_own = f'href="/bags/{row.event.uid}/intake/"'
+    assert its_own in main_of(client, f"/events/{row.event.uid}/")
     assert f'value="{row.event.uid}"' in main_of(client, address)
     (piece,) = make.ramets_of(row)
     # The address of its page does as well.

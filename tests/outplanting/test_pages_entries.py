@@ -152,4 +152,3 @@ def test_lost_structures_and_counts_are_on_the_page_of_the_structure(
     plate = read(client, f"/structures/{year.programme.plate.code}/")
     assert "Counted here" in plate
     assert "9 September 2021 all that it held 4 0 0" in plate
-    assert ", on peg" in main_of(client, f"/structures/{year.programme.plate.code}/")

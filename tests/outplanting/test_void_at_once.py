@@ -95,6 +95,26 @@ def test_an_entry_sent_ten_times_at_once_is_entered_once(programme: f.Programme)
     assert Event.objects.filter(uid=given.uid).count() == 1
 
 
+def test_a_late_cutting_has_all_its_structures_before_it_takes_codes(
+    programme: f.Programme,
+) -> None:
+    """It was once refused by the database as a deadlock: whoever had the code series wanted a
+    plate in which a mother had been, and whoever had that plate wanted the series."""
+    other = f.structure(programme.lead, programme.bay)
+    f.cut(programme.lead, [programme.mother()], into=other, when="2021-05-01")
+    for _ in range(ROUNDS):
+        once, now = programme.mothers(2)
+        places = [{"structure": programme.plate.code}, {"structure": programme.tray.code}]
+        for day, place in zip(("2021-02-01", "2021-02-02"), places, strict=True):
+            f.move(programme.lead, [{"ramet": once.code, **place}], when=day)
+        acts: list[Callable[[], Any]] = [
+            partial(f.cut, programme.lead, [once], into=other, when="2021-03-01"),
+            partial(f.cut, programme.lead, [now], into=programme.plate, when="2021-06-01"),
+        ]
+        assert codes(at_once(acts)) == []
+    nothing_wrong()
+
+
 def test_whatever_is_done_at_once_nobody_waits_for_ever(programme: f.Programme) -> None:
     """Seeded rounds of two or three acts by chance on a few ramets, cells and entries."""
     rng = random.Random(20260925)

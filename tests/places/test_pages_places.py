@@ -34,13 +34,13 @@ def test_a_code_in_small_letters_leads_to_its_page(programme: Programme) -> None
 @pytest.mark.parametrize(
     ("page", "queries"),
     [
-        ("/reefs/", 5),
-        ("/nurseries/", 6),
-        ("/systems/", 6),
-        ("/bays/", 5),
-        ("/structures/", 7),
-        ("/sites/", 7),
-        ("/plots/", 7),
+        ("/reefs/", 6),
+        ("/nurseries/", 7),
+        ("/systems/", 7),
+        ("/bays/", 6),
+        ("/structures/", 8),
+        ("/sites/", 8),
+        ("/plots/", 8),
     ],
 )
 def test_a_list_costs_no_more_for_more_rows(programme: Programme, page: str, queries: int) -> None:
