@@ -36,6 +36,8 @@ from nursery.lineage.inputs import StandingIn, StructureMoveIn
 Progress = Callable[[int, int], None]
 """Told how many rows are done, of how many."""
 
+_FIRST_COUNT = 500
+"""After how many rows the database counts its tables for the first time, then at each doubling."""
 _STRUCTURES = "structures"
 _UNSTORABLE = (IntegrityError, DataError)
 _BY_STEM = {event.stem: event for event in EVENTS}
@@ -81,6 +83,7 @@ class _Loader:
         self._progress = progress
         self._known = spool.count()
         self._done = 0
+        self._count_at = _FIRST_COUNT
         self._refused: set[tuple[str, int]] = set()
         """Register rows that were refused: what else they say is not looked at."""
         self._taken: set[tuple[str, str]] = set()
@@ -107,6 +110,10 @@ class _Loader:
 
     def _step(self, rows: int) -> None:
         self._done += rows
+        if self._done >= self._count_at:
+            # What was planned for a record of nothing is slow for one of thousands.
+            bulk.count_anew()
+            self._count_at = 2 * self._done
         if self._progress is not None:
             self._progress(self._done, self._known)
 
