@@ -15,10 +15,10 @@ from decimal import Decimal
 from typing import Any
 
 from django.conf import settings
-from django.db.models import Exists, F, OuterRef, QuerySet
+from django.db.models import F, OuterRef, QuerySet, Subquery
 
 from nursery.core.dates import When
-from nursery.husbandry.models import Finding, FindingState
+from nursery.husbandry.models import FindingState
 from nursery.lineage.models import Step, StructureCount
 from nursery.lineage.replay import CHECKED, ENDS_THERE
 from nursery.lineage.rows import plain_moment
@@ -98,28 +98,24 @@ def findings_of(
     """How each ramet that is in a structure (of these, where some are named by their ids), or ended
     in it, was found last since it came there; those never looked at are left out. One query."""
     pk = structure if isinstance(structure, int) else structure.pk
-    steps = _since_it_is_there(
-        Step.objects.filter(live=True, ramet__structure=pk, what__in=CHECKED)
-    )
+    steps = Step.objects.filter(live=True, ramet__structure=pk, what__in=CHECKED)
     if ramets is not None:
         steps = steps.filter(ramet__in=list(ramets))
-    rows = Finding.objects.filter(
-        Exists(steps.filter(event=OuterRef("during"), ramet=OuterRef("ramet"))),
-        ramet__structure=pk,
+    # Each step with the finding of its own ramet in its own check.
+    rows = _since_it_is_there(steps).filter(event__nursery_check__findings__ramet=F("ramet"))
+    found = rows.order_by("event__moment", "event").values_list(
+        "ramet",
+        "event__nursery_check__findings__state",
+        "event__nursery_check__findings__size_cm",
+        "event__nursery_check__findings__note",
+        "event__uid",
+        "event__earliest",
+        "event__latest",
+        "event__time",
     )
-    if ramets is not None:
-        rows = rows.filter(ramet__in=list(ramets))
-    rows = rows.select_related("during__event").order_by("during__event__moment", "during_id")
     return {
-        row.ramet_id: Found(
-            row.ramet_id,
-            FindingState(row.state),
-            row.during.event.uid,
-            row.during.event.when,
-            row.size_cm,
-            row.note,
-        )
-        for row in rows
+        ramet: Found(ramet, FindingState(state), uid, When(earliest, latest, time), size_cm, note)
+        for ramet, state, size_cm, note, uid, earliest, latest, time in found
     }
 
 
@@ -136,11 +132,14 @@ def causes_of(
 
 
 def _since_it_is_there(steps: QuerySet[Step]) -> QuerySet[Step]:
-    """Steps after which their ramet was put nowhere else."""
-    moved = Step.objects.filter(
-        ramet=OuterRef("ramet"), live=True, place__isnull=False, order__gt=OuterRef("order")
-    ).exclude(what__in=ENDS_THERE)
-    return steps.filter(~Exists(moved))
+    """Steps after which their ramet was put nowhere else.
+
+    The last placing is asked of each step by its index. As an EXISTS of its own inside another, a
+    planner without statistics once compared all steps with all.
+    """
+    placings = Step.objects.filter(ramet=OuterRef("ramet"), live=True, place__isnull=False)
+    last = placings.exclude(what__in=ENDS_THERE).order_by("-order").values("order")[:1]
+    return steps.filter(order__gte=Subquery(last))
 
 
 def _last(rows: QuerySet[Any], structure: str) -> dict[int, Happened]:
