@@ -39,8 +39,8 @@ def tag_clash(changed: Sequence[Tag]) -> tuple[Tag, Tag] | None:
 
 def save_changed(tags: Sequence[Tag]) -> None:
     """Save tags of which no two clash: those that come off first, for one of a text is in force."""
-    in_force = [tag for tag in tags if tag.live and tag.until is None]
-    for rows in ([tag for tag in tags if tag not in in_force], in_force):
+    for in_force in (False, True):
+        rows = [tag for tag in tags if (tag.live and tag.until is None) == in_force]
         bulk.update(Tag, rows, ["since", "until", "ended_by", "lost", "live"])
 
 

@@ -1,4 +1,5 @@
-"""Where outplants stood when somebody looked: the plot of the last planting before a visit."""
+"""Where outplants stood when somebody looked: the plot of the last planting before a visit; and
+where they had lived when they were planted with a structure."""
 
 from __future__ import annotations
 
@@ -6,12 +7,14 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 
+from nursery.core import bulk
 from nursery.core.dates import dated
 from nursery.core.errors import Problem
 from nursery.core.models import Event
 from nursery.lineage.late import InTheWay
-from nursery.lineage.rows import key_of
-from nursery.lineage.timeline import Key
+from nursery.lineage.replay import State
+from nursery.lineage.rows import histories, key_of
+from nursery.lineage.timeline import Key, Line, states
 from nursery.outplanting.models import Observation, Outplant, Outplanting
 from nursery.places.models import Plot
 
@@ -90,4 +93,53 @@ def _elsewhere(event: Event, row: Observation, planting: Outplanting | None) -> 
         "not_planted_here",
         f"{code} was seen at {visit.site} {dated(visit.event.when)}, but with this "
         f"{event.get_kind_display()} {dated(event.when)} {where}. Check both dates.",
+    )
+
+
+def sockets_follow(event: Event, ramet_ids: Iterable[int]) -> None:
+    """Give those of these ramets that were planted with a structure the cell of it again that they
+    had lived in by then. One query where none was.
+
+    Raises InTheWay (`not_there`, naming the outplanting and the event with their dates) where one
+    would have lived elsewhere, for then it was not planted with that structure.
+    """
+    rows = list(
+        Outplant.objects.filter(
+            ramet__in=list(ramet_ids), structure__isnull=False, outplanting__event__live=True
+        )
+        .select_related("outplanting__event", "ramet", "structure")
+        .order_by("outplanting__event__moment", "outplanting_id", "pk")
+    )
+    lines = histories({row.ramet_id for row in rows})
+    problems: list[Problem] = []
+    first: Event | None = None
+    moved: list[Outplant] = []
+    for row in rows:
+        planting = row.outplanting.event
+        state = _state_before(lines[row.ramet_id], key_of(planting))
+        if state.structure != row.structure_id:
+            problems.append(_not_there(event, row))
+            first = first or planting
+        elif (state.row, state.column) != (row.row, row.column):
+            row.row, row.column = state.row, state.column
+            moved.append(row)
+    if problems:
+        raise InTheWay(problems, first if first is not None and first.pk != event.pk else None)
+    bulk.update(Outplant, moved, ["row", "column"])
+
+
+def _state_before(lines: Sequence[Line], key: Key) -> State:
+    """What a ramet of this history was when an event came to it."""
+    before = [line for line in lines if line.key < key]
+    return states(before)[-1] if before else State()
+
+
+def _not_there(event: Event, row: Outplant) -> Problem:
+    code = row.structure.code if row.structure is not None else ""
+    planting = row.outplanting.event
+    return Problem(
+        "not_there",
+        f"{row.ramet.code} was planted with {code} {dated(planting.when)}, but as this "
+        f"{event.get_kind_display()} {dated(event.when)} would be, it had not lived there by then. "
+        "Void or amend that outplanting first, or check both dates.",
     )

@@ -29,17 +29,17 @@ from tests.verified import nothing_wrong
 pytestmark = pytest.mark.django_db
 
 seeds = st.integers(0, 2**32 - 1)
-lengths = st.integers(5, 14)
-kinds = st.sampled_from(["collect", "cut", "plant"])
-few = settings(max_examples=12, phases=[Phase.explicit, Phase.reuse, Phase.generate])
+lengths = st.integers(6, 14)
+kinds = st.sampled_from(["collect", "cut", "cut", "plant"])
+few = settings(max_examples=14, phases=[Phase.explicit, Phase.reuse, Phase.generate])
 
 
 @dataclass(frozen=True)
 class Scene:
-    """A stage, and a second plot of its site."""
+    """A stage, a second plot of its site, and one of another site."""
 
     stage: Stage
-    plot: Plot
+    plots: tuple[Plot, Plot]
 
     def entered(self, seed: int, length: int) -> list[Doing]:
         doings = Writer(self.stage, seed).write(length)
@@ -50,27 +50,33 @@ class Scene:
     def otherwise(self, doings: list[Doing], kind: str, seed: int) -> tuple[Doing, dict[str, Any]]:
         """One of the doings of that kind as it should have been, and the amendment that says so.
 
-        What there is none of is a collection, of which there is always one.
+        Where there is none of that kind it is a cutting, or else the collection that is always
+        there.
         """
         rng = random.Random(seed)
-        chosen = rng.choice([d for d in doings if d.kind == kind] or doings[:1])
+        of_kind = [doing for doing in doings if doing.kind == kind]
+        chosen = rng.choice(of_kind or [d for d in doings if d.kind == "cut"] or doings[:1])
         if chosen.kind == "collect":
             codes = [code for code in self.stage.colony_codes if code != chosen.values["colony"]]
             change: dict[str, Any] = {"colony": rng.choice(codes)}
             return replace(chosen, values={**chosen.values, **change}), change
         if chosen.kind == "plant":
-            change = {"plot": self.plot.code}
+            change = {"plot": rng.choice(self.plots).code}
             return replace(chosen, values={**chosen.values, **change}), change
-        sources = [dict(row) for row in chosen.values["sources"]]
-        row = rng.choice(sources)
-        mother = row["ramet"]
-        others = {each["ramet"] for each in sources}
-        row["ramet"] = rng.choice(
-            [piece["code"] for d in doings for piece in _made(d) if piece["code"] not in others]
-        )
-        row["used_up"] = rng.random() < 0.3
-        swap = {"instead_of": mother, "ramet": row["ramet"], "used_up": row["used_up"]}
-        return replace(chosen, values={**chosen.values, "sources": sources}), {"sources": [swap]}
+        rows = [dict(row) for row in chosen.values["sources"]]
+        # Mostly mothers that may have lived by then: any other is refused.
+        until = chosen.day if rng.random() < 0.8 else chosen.day + len(doings)
+        born = [row["code"] for doing in doings if doing.day < until for row in _made(doing)]
+        swaps = []
+        for row in rng.sample(rows, rng.randint(1, len(rows))):
+            named = {each["ramet"] for each in rows}
+            free = [code for code in born if code not in named] or [row["ramet"]]
+            used_up = row["used_up"] ^ (free == [row["ramet"]] or rng.random() < 0.3)
+            swap = {"instead_of": row["ramet"], "used_up": used_up}
+            row["used_up"] = used_up
+            row["ramet"] = swap["ramet"] = rng.choice(free)
+            swaps.append(swap)
+        return replace(chosen, values={**chosen.values, "sources": rows}), {"sources": swaps}
 
     def amend(self, doing: Doing, change: dict[str, Any]) -> None:
         said = {"event": str(doing.uid), "reason": "the slate says so", **change}
@@ -107,7 +113,9 @@ _NUMBERED = {"lineage.Source", "lineage.Step"}
 
 @pytest.fixture(scope="module")
 def scene(standing: f.Programme) -> Scene:
-    return Scene(stage(standing), f.plot(standing.lead, standing.site))
+    lead = standing.lead
+    plots = f.plot(lead, standing.site), f.plot(lead, f.site(lead))
+    return Scene(stage(standing), plots)
 
 
 @given(seed=seeds, length=lengths, kind=kinds)

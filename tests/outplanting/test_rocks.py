@@ -414,6 +414,18 @@ def test_a_rock_that_left_its_cell_late_gives_it_free_from_then_on(
     assert differences() == []
 
 
+def test_what_was_lost_with_its_rock_and_found_again_is_planted_from_its_socket(
+    programme: f.Programme, stone: Structure, glued: list[Ramet]
+) -> None:
+    lose(programme.lead, stone, when="2021-04-01")
+    moved(programme, stone, "2021-04-20")
+    f.check(programme.lead, {glued[1]: "attached"}, when="2021-04-21")
+    plant_structures(programme.lead, programme.plot, stone)
+    outplant = Outplant.objects.get(ramet=glued[1])
+    assert (outplant.structure, outplant.row, outplant.column) == (stone, 1, 2)
+    assert differences() == []
+
+
 def test_of_one_day_what_was_entered_last_decides_where_a_rock_stands(
     programme: f.Programme, stone: Structure, glued: list[Ramet]
 ) -> None:

@@ -54,7 +54,8 @@ def plant(actor: Actor, given: OutplantingIn) -> Recorded:
     if not recorded.fresh:
         return recorded
     event = recorded.event
-    plot = _plot(given)
+    plot = plot_of_code(given.plot)
+    refuse_closed(plot, given.when)
     attach(event, given.permits)
     ids = all_of(
         [(row.ramet, ("outplants", number, "ramet")) for number, row in enumerate(given.outplants)],
@@ -88,12 +89,11 @@ def plant(actor: Actor, given: OutplantingIn) -> Recorded:
     return recorded
 
 
-def _plot(given: OutplantingIn) -> Plot:
-    """The plot, which must have been open on the entry's date."""
-    plot = Plot.objects.select_related("site").filter(code=given.plot).first()
+def plot_of_code(code: str) -> Plot:
+    """The plot that an entry names, with its site; raises Refused (`unknown_plot`)."""
+    plot = Plot.objects.select_related("site").filter(code=code).first()
     if plot is None:
-        raise Refused(Problem("unknown_plot", f"There is no plot {given.plot}.", ("plot",)))
-    refuse_closed(plot, given.when)
+        raise Refused(Problem("unknown_plot", f"There is no plot {code}.", ("plot",)))
     return plot
 
 

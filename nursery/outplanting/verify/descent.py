@@ -19,7 +19,6 @@ from nursery.outplanting.verify.difference import Difference, Tell, breaks, diff
 from nursery.outplanting.verify.genets import canonical_genets
 from nursery.outplanting.verify.reading import EVENT, by_id, codes, event_name
 
-_UNKNOWN = 0
 _HANDED_DOWN = ("taxon_id", "genet_id", "donor_set_id", "generation")
 _AT_ONCE = 500
 """How many cuttings are looked at together, with all their children."""
@@ -232,7 +231,7 @@ def _collections(tell: Tell) -> Iterator[Difference]:
 
 
 def _foreign() -> Iterator[Difference]:
-    """Genets and donors of another taxon than the ramet; parents of what did not settle."""
+    """Genets and donors of another taxon than the ramet."""
     rows = Ramet.everything.exclude(genet=None).values_list("taxon_id", "genet_id").order_by()
     taxa = dict(Genet.objects.values_list("pk", "taxon_id"))
     for taxon, genet in sorted(rows.distinct()):

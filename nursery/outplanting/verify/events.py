@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from django.db.models import Count, Model
+from django.db.models import Model
 
 from nursery.core.dates import When
 from nursery.core.models import Correction, Event, EventKind, Mend
@@ -31,20 +31,20 @@ from nursery.outplanting.verify.difference import Difference, Tell, breaks, diff
 from nursery.outplanting.verify.reading import by_id, event_name
 from nursery.places.models import StructureStep
 
-PARTICULARS: tuple[tuple[EventKind, type[Model]], ...] = (
-    (EventKind.COLLECTION, Collection),
-    (EventKind.INTAKE, Intake),
-    (EventKind.FRAGMENTATION, Fragmentation),
-    (EventKind.OUTPLANTING, Outplanting),
-    (EventKind.VISIT, Visit),
-    (EventKind.STOCK_ENTRY, StockEntry),
-    (EventKind.ENDING, Ending),
-    (EventKind.COUNT, StructureCount),
-    (EventKind.RELABELLING, Relabelling),
-    (EventKind.GENET_MERGE, GenetMerge),
-    (EventKind.IDENTIFICATION, Identification),
-    (EventKind.CHECK, Check),
-)
+PARTICULARS: dict[EventKind, type[Model]] = {
+    EventKind.COLLECTION: Collection,
+    EventKind.INTAKE: Intake,
+    EventKind.FRAGMENTATION: Fragmentation,
+    EventKind.OUTPLANTING: Outplanting,
+    EventKind.VISIT: Visit,
+    EventKind.STOCK_ENTRY: StockEntry,
+    EventKind.ENDING: Ending,
+    EventKind.COUNT: StructureCount,
+    EventKind.RELABELLING: Relabelling,
+    EventKind.GENET_MERGE: GenetMerge,
+    EventKind.IDENTIFICATION: Identification,
+    EventKind.CHECK: Check,
+}
 """Where the particulars of each kind of event are; of one that is not here they are its steps."""
 
 STEPS = {
@@ -68,25 +68,14 @@ STEPS = {
 }
 """What an event of each kind does to the ramets that it touches."""
 
-TOUCH_RAMETS = frozenset(
-    {
-        EventKind.COLLECTION,
-        EventKind.INTAKE,
-        EventKind.FRAGMENTATION,
-        EventKind.MOVE,
-        EventKind.OUTPLANTING,
-        EventKind.STOCK_ENTRY,
-        EventKind.LIFT,
-        EventKind.ENDING,
-        EventKind.TAGGING,
-        EventKind.RELABELLING,
-        EventKind.IDENTIFICATION,
-        EventKind.CHECK,
-    }
-)
+TOUCH_RAMETS = {kind for kind, whats in STEPS.items() if whats} - {
+    EventKind.VISIT,
+    EventKind.COUNT,
+    EventKind.STRUCTURE_LOSS,
+}
 """The kinds of which every event touches a ramet."""
 
-TOUCH_STRUCTURES = frozenset({EventKind.STRUCTURE_MOVE, EventKind.STRUCTURE_LOSS})
+TOUCH_STRUCTURES = {EventKind.STRUCTURE_MOVE, EventKind.STRUCTURE_LOSS}
 """The kinds of which every event says where structures stand."""
 
 MOVE_STRUCTURES = TOUCH_STRUCTURES | {EventKind.OUTPLANTING}
@@ -114,7 +103,7 @@ def find(tell: Tell) -> Iterator[Difference]:
             name = event_name(named)
             kind = EventKind(named[0])
             yield from _moment(name, When(*named[1:4]), moment)
-            yield from _particulars(name, kind, live, around.particulars[pk], around, pk)
+            yield from _particulars(name, kind, live, around, pk)
             yield from _liveness(name, live, around, pk)
             yield from _steps(name, kind, live, around, pk)
 
@@ -122,9 +111,8 @@ def find(tell: Tell) -> Iterator[Difference]:
 def _around(first: int, last: int) -> _Around:
     found = _Around()
     here: Any = {"event__gte": first, "event__lte": last}
-    steps = Step.objects.filter(live=True, **here).order_by("event_id", "what")
-    counted = steps.values_list("event_id", "what").annotate(number=Count("pk"))
-    for event, what, _ in counted:
+    steps = Step.objects.filter(live=True, **here).order_by()
+    for event, what in steps.values_list("event_id", "what").distinct():
         found.whats[event].add(What(what))
     standing = StructureStep.objects.filter(live=True, **here)
     found.standing = set(standing.values_list("event_id", flat=True))
@@ -133,7 +121,7 @@ def _around(first: int, last: int) -> _Around:
     ended = Tag.objects.filter(ended_by__gte=first, ended_by__lte=last)
     found.tagged = {pk for pk in tags.values_list("event_id", flat=True) if pk}
     found.tagged |= {pk for pk in ended.values_list("ended_by_id", flat=True) if pk}
-    for kind, model in PARTICULARS:
+    for kind, model in PARTICULARS.items():
         # A visit's particulars hang on the event alike; each model names it `event`.
         for event in model._base_manager.filter(**here).values_list("event_id", flat=True):
             found.particulars[event].add(kind)
@@ -152,10 +140,10 @@ def _moment(name: str, when: When, moment: Any) -> Iterator[Difference]:
 
 
 def _particulars(
-    name: str, kind: EventKind, live: bool, found: set[EventKind], around: _Around, pk: int
+    name: str, kind: EventKind, live: bool, around: _Around, pk: int
 ) -> Iterator[Difference]:
-    kinds = {each for each, _ in PARTICULARS}
-    if kind in kinds and kind not in found:
+    found = around.particulars[pk]
+    if kind in PARTICULARS and kind not in found:
         yield breaks("particulars_missing", name, f"it has no particulars of a {kind.label}.")
     for other in sorted(found - {kind}):
         yield breaks("particulars_of_other_kind", name, f"it has particulars of a {other.label}.")

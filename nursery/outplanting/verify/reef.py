@@ -10,7 +10,8 @@ from typing import Any
 from django.db.models import F, Q
 
 from nursery.lineage.models import Identification, Step
-from nursery.lineage.words import Life, What
+from nursery.lineage.replay import ENDS_THERE
+from nursery.lineage.words import Life, Place, What
 from nursery.outplanting.models import (
     Condition,
     Observation,
@@ -110,10 +111,12 @@ def _structures(tell: Tell) -> Iterator[Difference]:
 
 
 def _places(ramets: Sequence[int]) -> dict[int, list[Row]]:
-    """When each was put where, in order: moment, event, structure, row, column."""
+    """When each was put where, in order: moment, event, structure, row, column. An end there says
+    where it was, not that it was put there."""
     found: dict[int, list[Row]] = defaultdict(list)
     steps = Step.objects.filter(ramet__in=ramets, live=True, place__isnull=False)
-    rows = steps.order_by("ramet_id", "event__moment", "event_id").values_list(
+    put = steps.exclude(what__in=ENDS_THERE, place=Place.STRUCTURE)
+    rows = put.order_by("ramet_id", "event__moment", "event_id").values_list(
         "ramet_id", "event__moment", "event_id", "structure_id", "row", "column"
     )
     for ramet, *row in rows:

@@ -28,7 +28,13 @@ from nursery.lineage.late import InTheWay
 from nursery.lineage.models import Source
 from nursery.outplanting.actions.correct import Outcome, amend, restore, undo_amendment, void
 from nursery.outplanting.actions.correct.amend import OF_KIND
-from nursery.outplanting.actions.correct.common import require_own
+from nursery.outplanting.actions.correct.common import (
+    last_correction,
+    require_amended,
+    require_live,
+    require_own,
+    require_void,
+)
 from nursery.outplanting.corrections import AmendIn, RestoreIn, VoidIn
 from nursery.outplanting.forms import Blank, Told, blanks, elsewhere, value_of
 from nursery.outplanting.views.effects import changes_table, day_words, digest, effect_says
@@ -82,7 +88,7 @@ class CorrectionPage(Page):
     @cached_property
     def last(self) -> Correction | None:
         """The entry's last correction."""
-        return Correction.objects.filter(event=self.event).order_by("-pk").first()
+        return last_correction(self.event)
 
     @property
     def after(self) -> str:
@@ -219,8 +225,7 @@ class VoidPage(CorrectionPage):
     mend = Mend.VOIDED
 
     def refuse_now(self) -> None:
-        if not self.event.live:
-            raise Refused(Problem("voided_already", "This entry was voided already."))
+        require_live(self.event)
 
     def act(self, typed: Mapping[str, str], *, preview: bool) -> Outcome:
         given = {
@@ -242,8 +247,7 @@ class RestorePage(CorrectionPage):
     mend = Mend.RESTORED
 
     def refuse_now(self) -> None:
-        if self.event.live:
-            raise Refused(Problem("not_voided", "This entry is not void."))
+        require_void(self.event)
 
     def act(self, typed: Mapping[str, str], *, preview: bool) -> Outcome:
         given = {"event": self.event.uid, "reason": typed.get("reason", "")}
@@ -261,8 +265,7 @@ class UndoPage(CorrectionPage):
     mend = Mend.AMENDED
 
     def refuse_now(self) -> None:
-        if self.last is None or self.last.mend != Mend.AMENDED:
-            raise Refused(Problem("not_amended", "This entry was not amended last."))
+        require_amended(self.last)
 
     def act(self, typed: Mapping[str, str], *, preview: bool) -> Outcome:
         # The reason is read as that of an amendment: one rule for both.
@@ -280,10 +283,7 @@ class AmendPage(CorrectionPage):
     mend = Mend.AMENDED
 
     def refuse_now(self) -> None:
-        if not self.event.live:
-            raise Refused(
-                Problem("voided_already", "This entry is void. Restore it before it is amended.")
-            )
+        require_live(self.event)
 
     @cached_property
     def names(self) -> list[str]:

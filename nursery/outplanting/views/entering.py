@@ -9,7 +9,6 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
-from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from rest_framework.request import Request
 
@@ -18,7 +17,7 @@ from nursery.core.errors import Problem, Trouble, Unknown
 from nursery.core.filters import refuse_unknown
 from nursery.core.inputs import EventIn, read
 from nursery.core.models import Event, EventKind
-from nursery.core.phrases import counted, in_words, link, number
+from nursery.core.phrases import counted, link, number
 from nursery.core.views import kin
 from nursery.core.views.base import Page
 from nursery.core.views.entered import tell
@@ -246,9 +245,3 @@ def _zoanthids(typed: Mapping[str, str]) -> bool:
     if known.exists():
         return zoanthids.filter(code__in=words).exists()
     return zoanthids.exists()
-
-
-def entry_link(event: Event) -> SafeString:
-    """An entry of any kind: what it is and when it was."""
-    text = format_html("{}, {}", event.get_kind_display(), in_words(event.when))
-    return link(text, "event", event.uid)

@@ -23,6 +23,7 @@ from nursery.core.views.tables import sheet, table
 from nursery.donors.flagged import flags_of_collections
 from nursery.donors.models import Taxon
 from nursery.donors.views.lists import permits_of
+from nursery.outplanting.actions.correct.common import is_own
 from nursery.outplanting.views.correcting import event_of
 from nursery.outplanting.views.kinds import SLIPS
 from nursery.outplanting.views.particulars import JOINED, particulars, sections
@@ -159,8 +160,7 @@ def may_correct(actor: Actor, event: Event) -> bool:
     """Whether somebody may correct an entry: their own, or (leads) any."""
     if actor.read_only:
         return False
-    own = event.recorded_by_id == actor.user_id and event.kind != EventKind.GENET_MERGE
-    return actor.leads or (own and actor.has(Role.FIELD, Role.NURSERY))
+    return (actor.leads or actor.has(Role.FIELD, Role.NURSERY)) and is_own(actor, event)
 
 
 def _says(count: int, caption: str, live: bool) -> str:

@@ -110,8 +110,6 @@ def sections(event: Event, kind: EventKind, undone: Undone) -> list[Section]:
             return _structures(event, undone, "Structures that were planted")
         case EventKind.STRUCTURE_LOSS:
             return _structures(event, undone, "Structures that were lost")
-        case EventKind.LIFT:
-            return _structures(event, undone, "Structures that were lifted")
         case _:
             return []
 

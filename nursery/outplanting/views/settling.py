@@ -11,6 +11,7 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.utils.safestring import SafeString
 from rest_framework.request import Request
 
+from nursery.core.dates import words
 from nursery.core.errors import Problem, Refused, Trouble
 from nursery.core.filters import refuse_unknown
 from nursery.core.inputs import read
@@ -189,7 +190,7 @@ def _tell(
     return Shown(
         row,
         [
-            link(f"{events[uid].get_kind_display()}, {in_words_plain(events[uid])}", "event", uid)
+            link(f"{events[uid].get_kind_display()}, {words(events[uid].when)}", "event", uid)
             for uid in row.events
             if uid in events
         ],
@@ -197,8 +198,3 @@ def _tell(
         typed.get("reason", "") if fault is not None else "",
         fault,
     )
-
-
-def in_words_plain(event: Event) -> str:
-    """When an entry was, as a text."""
-    return str(event).removeprefix(event.get_kind_display()).strip()

@@ -93,7 +93,7 @@ def touched(event: Event, kind: EventKind, undone: Undone) -> Touched | None:
         case EventKind.STRUCTURE_MOVE:
             return Touched(
                 structure_rows(event, undone),
-                [STRUCTURE, Column("To", _stands)],
+                [STRUCTURE, STANDS],
                 "Structures that were set up or moved",
             )
         case EventKind.VISIT:

@@ -12,35 +12,39 @@ from nursery.core.actor import Actor
 from nursery.core.dates import dated
 from nursery.core.errors import Problem, Refused
 from nursery.core.inputs import read
-from nursery.core.models import Correction, Event, EventKind, Mend
+from nursery.core.models import Event, EventKind, Mend
 from nursery.donors.models import Collection, DonorColony, EventPermit, Genet
 from nursery.donors.permits import attach
 from nursery.lineage.actions.collect import refuse_when
 from nursery.lineage.actions.cut import cut_change
 from nursery.lineage.entries import Entry
-from nursery.lineage.late import InTheWay, settle
+from nursery.lineage.late import settle
 from nursery.lineage.models import Fragmentation, Ramet, Relabelling, Source, Step
+from nursery.lineage.permission import require_stock
 from nursery.lineage.replay import Change
 from nursery.lineage.resolve import all_of
 from nursery.lineage.rows import change_of, lock_all
 from nursery.lineage.tags import live_tags
 from nursery.lineage.words import Place, What
 from nursery.outplanting.actions.correct.common import (
-    descent_follows,
+    all_follows,
     event_to_correct,
     keep,
+    last_correction,
     locked_tags,
+    require_amended,
+    require_live,
     structures_follow,
+    tag_not_on,
     tags_follow,
     touched,
 )
 from nursery.outplanting.actions.correct.outcome import Outcome, Watch
 from nursery.outplanting.actions.correct.void import carried_out
-from nursery.outplanting.actions.plant import refuse_closed
+from nursery.outplanting.actions.plant import plot_of_code, refuse_closed
 from nursery.outplanting.corrections import AmendIn, SwapIn
 from nursery.outplanting.models import Outplanting
-from nursery.outplanting.standing import sightings_follow
-from nursery.places.models import Plot, StructureStep
+from nursery.places.models import StructureStep
 
 ACT = "amend entries"
 OF_KIND = {
@@ -56,12 +60,12 @@ def amend(
     actor: Actor, given: AmendIn, preview: bool = False, together: uuid.UUID | None = None
 ) -> Outcome:
     """Amend an event: its date, people, permits, note; a collection's colony, a cutting's mothers,
-    an outplanting's plot, a relabelling's genet. Two years of later events stand if they still can.
+    an outplanting's plot, a relabelling's genet. Later events stand if they still can.
 
     With `preview` nothing is kept; `together` is what the correction is to be known by, if the
     caller chooses that. Raises NotAllowed; Unknown; Refused (`voided_already`, `not_of_this_kind`,
-    `nothing_amended` and those of the values); InTheWay with the first event
-    that could not stand any more and both dates.
+    `nothing_amended` and those of the values); InTheWay with the first event that could not stand
+    any more and both dates.
     """
 
     def act(watch: Watch) -> None:
@@ -81,9 +85,7 @@ def undo_amendment(
 
     def act(watch: Watch) -> None:
         event = event_to_correct(actor, event_uid, ACT)
-        last = Correction.objects.filter(event=event).order_by("-pk").first()
-        if last is None or last.mend != Mend.AMENDED:
-            raise Refused(Problem("not_amended", "This entry was not amended last.", ("event",)))
+        last = require_amended(last_correction(event))
         before: dict[str, Any] = {name: pair[0] for name, pair in last.changes.items()}
         before["event"], before["reason"] = str(event_uid), reason
         _amend(actor, event, read(AmendIn, before), watch)
@@ -110,7 +112,7 @@ def _amend(
     if given.colony is not None:
         _amend_colony(event, given.colony, changes)
     if given.sources:
-        _amend_sources(event, given.sources, own, changes)
+        _amend_sources(actor, event, given.sources, own, changes)
     if given.plot is not None:
         _amend_plot(event, given.plot, own, changes)
     if given.genet is not None or "genet" in given.model_fields_set:
@@ -126,8 +128,7 @@ def _amend(
             _tags_on_the_day(event)
         ramets = touched(event)
         watch.look_at(ramets)
-        descent_follows(event, ramets)
-        sightings_follow(event, ramets, since)
+        all_follows(event, ramets, since)
     keep(actor, event, Mend.AMENDED, given.reason, together or uuid.uuid4(), changes=changes)
     watch.events.append(event)
 
@@ -145,12 +146,7 @@ class _Own:
 
 
 def _refuse_misfit(event: Event, given: AmendIn) -> None:
-    if not event.live:
-        raise Refused(
-            Problem(
-                "voided_already", "This entry is void. Restore it before it is amended.", ("event",)
-            )
-        )
+    require_live(event)
     for name, kind in OF_KIND.items():
         if name in given.model_fields_set and getattr(given, name) != () and event.kind != kind:
             raise Refused(
@@ -203,17 +199,20 @@ def _amend_colony(event: Event, code: str, changes: dict[str, Any]) -> None:
 
 
 def _amend_sources(
-    event: Event, swaps: Sequence[SwapIn], own: _Own, changes: dict[str, Any]
+    actor: Actor, event: Event, swaps: Sequence[SwapIn], own: _Own, changes: dict[str, Any]
 ) -> None:
     """Give a cutting another mother, or say that one was used up or was not."""
     fragmentation = Fragmentation.objects.get(event=event)
     named = [(swap.instead_of, ("sources", n, "instead_of")) for n, swap in enumerate(swaps)]
-    old = all_of(named)
+    old = all_of(named, on=event.latest)
     new = all_of(
-        [(swap.ramet or swap.instead_of, ("sources", n, "ramet")) for n, swap in enumerate(swaps)]
+        [(swap.ramet or swap.instead_of, ("sources", n, "ramet")) for n, swap in enumerate(swaps)],
+        on=event.latest,
     )
     sources = {row.ramet_id: row for row in Source.objects.filter(fragmentation=fragmentation)}
-    codes = dict(Ramet.objects.filter(pk__in=[*old, *new]).values_list("pk", "code"))
+    ramets = Ramet.objects.in_bulk([*old, *new])
+    codes = {pk: ramet.code for pk, ramet in ramets.items()}
+    require_stock(actor, [ramets[pk] for pk in set(new) - sources.keys()], [], act=ACT)
     before, after = [], []
     for n, (swap, mother, other) in enumerate(zip(swaps, old, new, strict=True)):
         row = sources.get(mother)
@@ -257,9 +256,7 @@ def _save_sources(rows: Sequence[Source]) -> None:
 
 def _amend_plot(event: Event, code: str, own: _Own, changes: dict[str, Any]) -> None:
     outplanting = Outplanting.objects.select_related("plot").get(event=event)
-    plot = Plot.objects.select_related("site").filter(code=code).first()
-    if plot is None:
-        raise Refused(Problem("unknown_plot", f"There is no plot {code}.", ("plot",)))
+    plot = plot_of_code(code)
     if plot.pk == outplanting.plot_id:
         return
     changes["plot"] = [outplanting.plot.code, plot.code]
@@ -305,21 +302,16 @@ def _tags_on_the_day(event: Event) -> None:
             tag.since = max([event.earliest, *free])
         if tag.ended_by_id == event.pk:
             if event.latest < tag.since:
-                raise _not_on(
+                raise tag_not_on(
                     f"Tag {tag.text} was put on {tag.ramet.code} on {tag.since}; it cannot "
                     f"have come off {dated(event.when)}.",
                     tag.event,
                 )
             tag.until = max(event.earliest, tag.since)
         if tag.until is not None and tag.until < tag.since and tag.ended_by is not None:
-            raise _not_on(
+            raise tag_not_on(
                 f"Tag {tag.text} came off {tag.ramet.code} on {tag.until}; it cannot have "
                 f"been put on {dated(event.when)}.",
                 tag.ended_by,
             )
     tags_follow(event, tags)
-
-
-def _not_on(message: str, other: Event | None) -> InTheWay:
-    """Why a tag cannot have come off before it was put on."""
-    return InTheWay([Problem("tag_not_on", message)], other)

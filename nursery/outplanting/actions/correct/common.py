@@ -4,22 +4,24 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Collection, Iterable, Sequence
+from datetime import datetime
 
 from django.db.models import Q
 
 from nursery.core.actor import Actor, Role, require
-from nursery.core.dates import dated
-from nursery.core.errors import NotAllowed, Problem, Unknown
+from nursery.core.dates import certainly_before, dated
+from nursery.core.errors import NotAllowed, Problem, Refused, Unknown
 from nursery.core.models import Correction, Event, EventKind, Mend
 from nursery.donors.merging import canonical_anew
 from nursery.donors.models import GenetMerge
 from nursery.lineage import descent
 from nursery.lineage.actions.merge import follow
 from nursery.lineage.late import InTheWay
-from nursery.lineage.models import Ramet, Step, Tag
+from nursery.lineage.models import Ending, Ramet, Step, StructureCount, Tag
 from nursery.lineage.occupancy import busy_anew, stays_in
 from nursery.lineage.tags import save_changed, tag_clash
 from nursery.lineage.timeline import Overlap, refuse_overlaps
+from nursery.outplanting.standing import sightings_follow, sockets_follow
 from nursery.places.actions import lock_with_kin, ring_in_past, stand_anew
 from nursery.places.cells import Cell
 from nursery.places.models import Structure, StructureStep
@@ -39,11 +41,16 @@ def event_to_correct(actor: Actor, uid: uuid.UUID, act: str) -> Event:
     return event
 
 
+def is_own(actor: Actor, event: Event) -> bool:
+    """Whether an event is somebody's to correct, as far as whose it is decides that: a lead's are
+    all, and merges of genets are nobody else's."""
+    mine = event.recorded_by_id == actor.user_id and event.kind != EventKind.GENET_MERGE
+    return actor.leads or mine
+
+
 def require_own(actor: Actor, event: Event, act: str) -> None:
     """Refuse (`not_yours`) those who are no leads and did not enter it themselves."""
-    if actor.leads:
-        return
-    if event.recorded_by_id != actor.user_id or event.kind == EventKind.GENET_MERGE:
+    if not is_own(actor, event):
         raise NotAllowed(
             Problem(
                 "not_yours",
@@ -51,6 +58,30 @@ def require_own(actor: Actor, event: Event, act: str) -> None:
                 "was entered by somebody else. Ask a programme lead.",
             )
         )
+
+
+def require_live(event: Event) -> None:
+    """Refuse (`voided_already`) an event that did not happen."""
+    if not event.live:
+        message = "This entry is void: it did not happen. Restore it first, if it did."
+        raise Refused(Problem("voided_already", message, ("event",)))
+
+
+def require_void(event: Event) -> None:
+    """Refuse (`not_voided`) an event that happened."""
+    if event.live:
+        raise Refused(Problem("not_voided", "This entry is not void.", ("event",)))
+
+
+def last_correction(event: Event) -> Correction | None:
+    return Correction.objects.filter(event=event).order_by("-pk").first()
+
+
+def require_amended(last: Correction | None) -> Correction:
+    """The last correction of an event; refuse (`not_amended`) one that is no amendment."""
+    if last is None or last.mend != Mend.AMENDED:
+        raise Refused(Problem("not_amended", "This entry was not amended last.", ("event",)))
+    return last
 
 
 def keep(
@@ -141,8 +172,17 @@ def locked_tags(which: Q) -> list[Tag]:
 def tags_follow(event: Event, changed: Sequence[Tag]) -> None:
     """Save tags that an event gave or took off as they are now in memory.
 
-    Raises InTheWay (`tag_taken`) where two of one text would be on at once.
+    Raises InTheWay (`tag_not_on`) where one would come off that was never on, or (`tag_taken`)
+    where two of one text would be on at once.
     """
+    for tag in changed:
+        if not tag.live and tag.ended_by is not None:
+            by = tag.ended_by
+            raise tag_not_on(
+                f"Tag {tag.text} cannot have come off {tag.ramet.code} by the {by}, if what put it "
+                "on did not happen. Either both entries are void or neither is.",
+                by if by.pk != event.pk else None,
+            )
     clash = tag_clash(changed)
     if clash is None:
         save_changed(changed)
@@ -161,7 +201,67 @@ def tags_follow(event: Event, changed: Sequence[Tag]) -> None:
     )
 
 
-def descent_follows(event: Event, ramet_ids: Sequence[int]) -> None:
+def tag_not_on(message: str, other: Event | None) -> InTheWay:
+    """Why a tag cannot have come off, and which event is in the way."""
+    return InTheWay([Problem("tag_not_on", message)], other)
+
+
+def all_follows(event: Event, ramet_ids: Sequence[int], since: datetime | None = None) -> None:
+    """Work out again whatever hangs on an event that has its steps by now: what descends from it,
+    what is named without a step, where outplants had lived, where they were seen. `since` is where
+    it stood before. Raises InTheWay.
+    """
+    _descent_follows(event, ramet_ids)
+    _refuse_unborn(event)
+    sockets_follow(event, ramet_ids)
+    sightings_follow(event, ramet_ids, since)
+
+
+def _refuse_unborn(event: Event) -> None:
+    """Refuse to leave a fusion or a count that names what had not been born by then: it has no step
+    of that, so no history tells."""
+    fusions = Ending.objects.filter(into__isnull=False, event__live=True)
+    counts = StructureCount.objects.filter(lot__isnull=False, event__live=True)
+    if event.kind == EventKind.ENDING:
+        fusions, counts = fusions.filter(event=event), counts.none()
+    elif event.kind == EventKind.COUNT:
+        fusions, counts = fusions.none(), counts.filter(event=event)
+    else:
+        fusions, counts = fusions.filter(into__born=event), counts.filter(lot__event=event)
+    named: list[tuple[Event, Event | None]] = [
+        (row.event, row.into.born if row.into is not None else None)
+        for row in fusions.select_related("event", "into__born").order_by("event__moment", "event")
+    ]
+    named += [
+        (row.event, row.lot.event if row.lot is not None else None)
+        for row in counts.select_related("event", "lot__event").order_by("event__moment", "pk")
+    ]
+    for naming, birth in named:
+        if birth is not None and (not birth.live or certainly_before(naming.when, birth.when)):
+            raise _unborn(event, naming, birth)
+
+
+def _unborn(event: Event, naming: Event, birth: Event) -> InTheWay:
+    this = f"{naming.get_kind_display()} {dated(naming.when)}"
+    made = f"{birth.get_kind_display()} {dated(birth.when)}"
+    if event.pk == birth.pk:
+        return InTheWay(
+            [
+                Problem(
+                    "behind_later_entry",
+                    f"The {this} names what this {made} made. Void or amend that one first.",
+                )
+            ],
+            naming,
+        )
+    if not birth.live:
+        message = f"This {this} names what has never been: the {made} that made it was voided."
+        return InTheWay([Problem("never_born", f"{message} Restore that first.")], None)
+    message = f"This {this} names what came into the record only later ({made}). Check both dates."
+    return InTheWay([Problem(f"before_{birth.kind_word}", message)], birth)
+
+
+def _descent_follows(event: Event, ramet_ids: Sequence[int]) -> None:
     """Work out again what descends from an event: genets, donors, generations, merged genets."""
     if event.kind in (EventKind.COLLECTION, EventKind.FRAGMENTATION):
         descent.work_out(Ramet.everything.filter(born=event).values_list("pk", flat=True))

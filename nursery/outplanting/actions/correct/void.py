@@ -16,21 +16,23 @@ from nursery.core.errors import Problem, Refused
 from nursery.core.models import Correction, Event, Mend
 from nursery.lineage.entries import Entry
 from nursery.lineage.late import InTheWay, settle
-from nursery.lineage.models import Ending, Ramet, Step, StructureCount
+from nursery.lineage.models import Step
 from nursery.lineage.rows import change_of, lock_all
 from nursery.outplanting.actions.correct.common import (
-    descent_follows,
+    all_follows,
     event_to_correct,
     keep,
     locked_tags,
+    require_live,
     require_own,
+    require_void,
     structures_follow,
+    tag_not_on,
     tags_follow,
     touched,
 )
 from nursery.outplanting.actions.correct.outcome import Outcome, Watch
 from nursery.outplanting.corrections import RestoreIn, VoidIn
-from nursery.outplanting.standing import sightings_follow
 from nursery.places.models import StructureStep
 
 ACT = "void entries"
@@ -51,8 +53,7 @@ def void(
 
     def act(watch: Watch) -> None:
         event = event_to_correct(actor, given.event, ACT)
-        if not event.live:
-            raise Refused(Problem("voided_already", "This entry was voided already.", ("event",)))
+        require_live(event)
         _void_all(actor, event, given, together or uuid.uuid4(), watch)
 
     return carried_out(act, preview)
@@ -66,8 +67,7 @@ def restore(actor: Actor, given: RestoreIn, preview: bool = False) -> Outcome:
 
     def act(watch: Watch) -> None:
         event = event_to_correct(actor, given.event, "restore entries")
-        if event.live:
-            raise Refused(Problem("not_voided", "This entry is not void.", ("event",)))
+        require_void(event)
         watch.look(event)
         _restore(event)
         keep(actor, event, Mend.RESTORED, given.reason, uuid.uuid4())
@@ -126,7 +126,6 @@ def _void(event: Event) -> dict[str, Any]:
             [tag.pk, str(tag.until), tag.lost] for tag in tags if tag.ended_by_id == event.pk
         ],
     }
-    _refuse_leaning(event)
     settle(event, [])
     structure_steps.update(live=False)
     structures_follow(event)
@@ -137,30 +136,8 @@ def _void(event: Event) -> dict[str, Any]:
     tags_follow(event, tags)
     event.live = False
     event.save(update_fields=["live"])
-    ramets = touched(event)
-    descent_follows(event, ramets)
-    sightings_follow(event, ramets)
+    all_follows(event, touched(event))
     return undone
-
-
-def _refuse_leaning(event: Event) -> None:
-    """What names the event's ramets without a step of its own would be left without them."""
-    born = Ramet.objects.filter(born=event)
-    fusion = Ending.objects.filter(into__in=born, event__live=True).select_related("event").first()
-    count = StructureCount.objects.filter(lot__event=event, event__live=True)
-    counted = count.select_related("event").first()
-    for other in (fusion, counted):
-        if other is not None:
-            raise InTheWay(
-                [
-                    Problem(
-                        "behind_later_entry",
-                        f"The {other.event.get_kind_display()} {dated(other.event.when)} names "
-                        f"what this {event.get_kind_display()} {dated(event.when)} made.",
-                    )
-                ],
-                other.event,
-            )
 
 
 def _restore(event: Event) -> None:
@@ -177,10 +154,14 @@ def _restore(event: Event) -> None:
     tags = locked_tags(Q(pk__in=[*given, *ended]))
     for tag in tags:
         tag.live = tag.live or tag.pk in given
-        if tag.pk in ended and tag.until is None:
+        if tag.pk in ended:
+            if tag.ended_by is not None:
+                raise tag_not_on(
+                    f"Tag {tag.text} came off {tag.ramet.code} by the {tag.ended_by}; it cannot "
+                    f"have come off {dated(event.when)} too. Void that one first.",
+                    tag.ended_by,
+                )
             until, lost = ended[tag.pk]
             tag.until, tag.ended_by, tag.lost = date.fromisoformat(until), event, lost
     tags_follow(event, tags)
-    ramet_ids = list(ramets)
-    descent_follows(event, ramet_ids)
-    sightings_follow(event, ramet_ids)
+    all_follows(event, list(ramets))
