@@ -9,7 +9,7 @@ from typing import Any, ClassVar, Literal
 from django.db import models
 from django.db.models import QuerySet
 from drf_spectacular.openapi import AutoSchema
-from drf_spectacular.utils import extend_schema, extend_schema_view
+from drf_spectacular.utils import OpenApiParameter, extend_schema, extend_schema_view
 from rest_framework import serializers
 from rest_framework.exceptions import NotFound
 from rest_framework.request import Request
@@ -28,7 +28,7 @@ from nursery.core.api.serializers import (
     header_fields,
     write_serializer,
 )
-from nursery.core.errors import Problem, Refused, Unknown
+from nursery.core.errors import Conflict, Problem, Refused, Trouble, Unknown
 from nursery.core.filters import FilterSet, refuse_unknown, register_filters
 from nursery.core.inputs import EventIn, read
 from nursery.core.models import Event, EventKind, Register
@@ -36,6 +36,19 @@ from nursery.core.problems import CONTENT_TYPE, ProblemSerializer
 from nursery.core.recording import Recorded
 
 METHODS = ["get", "post", "patch", "head"]
+IF_MATCH = OpenApiParameter(
+    "If-Match",
+    str,
+    OpenApiParameter.HEADER,
+    description="The ETag of the row that was looked at; 412 if somebody has saved it since.",
+)
+
+
+class Outdated(Trouble):
+    """What the call says that it looked at is not what there is any more (RFC 9110, If-Match)."""
+
+    status = 412
+    title = "Changed meanwhile"
 
 
 class Schema(AutoSchema):
@@ -115,7 +128,8 @@ class RegisterViewSet(Listing):
     """A register: list, look up by code (in any case), enter, edit. Never deleted.
 
     A PATCH may carry `version`, the version that was looked at: where somebody has saved since, it
-    is refused (409 `edited_meanwhile`).
+    is refused (409 `edited_meanwhile`). So it is by `If-Match` with the `ETag` of the row that was
+    looked at (412 `edited_meanwhile`).
     """
 
     model: ClassVar[type[Register]]
@@ -148,6 +162,7 @@ class RegisterViewSet(Listing):
                 summary=f"Edit a {title}",
                 request=_with_version(sent),
                 responses={200: shown},
+                parameters=[IF_MATCH],
             ),
         )(cls)
 
@@ -180,11 +195,12 @@ class RegisterViewSet(Listing):
         return changed
 
     def retrieve(self, request: Request, code: str) -> Response:
-        return Response(self.shown(self.get_object()))
+        row = self.get_object()
+        return Response(self.shown(row), headers={"ETag": etag(row)})
 
     def create(self, request: Request) -> Response:
         row = self.enter(body_of(request))
-        headers = {"Location": f"{request.path}{row.code}/"}
+        headers = {"Location": f"{request.path}{row.code}/", "ETag": etag(row)}
         return Response(self.shown(row), status=201, headers=headers)
 
     def partial_update(self, request: Request, code: str) -> Response:
@@ -192,7 +208,38 @@ class RegisterViewSet(Listing):
         seen = given.pop("version", None)
         if seen is not None and (isinstance(seen, bool) or not isinstance(seen, int)):
             raise Refused(Problem("not_a_number", "version is a whole number.", ("version",)))
-        return Response(self.shown(self.change(self.get_object(), given, seen)))
+        row = self.get_object()
+        matched = _matched(request, row)
+        try:
+            row = self.change(row, given, matched if seen is None else seen)
+        except Conflict as conflict:
+            # Somebody saved between the look at the tag and the lock.
+            if conflict.code == "edited_meanwhile" and seen is None and matched is not None:
+                raise Outdated(conflict.problems) from conflict
+            raise
+        return Response(self.shown(row), headers={"ETag": etag(row)})
+
+
+def etag(row: Register) -> str:
+    """Which version of a register's row this is.
+
+    It stands for what people edit, not for what the ledger counts: nothing is cached by it.
+    """
+    return f'"{row.version}"'
+
+
+def _matched(request: Request, row: Register) -> int | None:
+    """The version that the call says it looked at, or None where it says nothing.
+
+    Raises Outdated (`edited_meanwhile`) where it is not the one that there is.
+    """
+    text = request.headers.get("If-Match")
+    if text is None or text.strip() == "*":
+        return None
+    if etag(row) in (part.strip() for part in text.split(",")):
+        return row.version
+    message = f"{row.code} was changed since you looked: it is {etag(row)} now. Look at it again."
+    raise Outdated(Problem("edited_meanwhile", message))
 
 
 class EventViewSet(Listing):
