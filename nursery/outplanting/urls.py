@@ -17,6 +17,7 @@ from nursery.outplanting.views import (
 
 urlpatterns = [
     path("find/", find.FindPage.as_view(), name="find"),
+    path("find/near/", find.NearPage.as_view(), name="find-near"),
     path("plots/<str:code>/", pages.PlotPage.as_view(), name="plot"),
     path("outplantings/", lists.OutplantingList.as_view(), name="outplantings"),
     path("visits/", lists.VisitList.as_view(), name="visits"),

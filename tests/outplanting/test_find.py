@@ -1,16 +1,21 @@
 """The find field: any code, tag, place or name, and what is close to it."""
 
+import re
+
 import pytest
+from django.db import connection, transaction
+from django.test.utils import CaptureQueriesContext
 
 from nursery.core.actor import Role
 from nursery.core.codes import next_codes, parse_code
+from nursery.core.models import User
 from nursery.core.registers import edit
 from nursery.donors.models import Genet
 from nursery.lineage.models import Ramet, Tag
-from nursery.outplanting.find import Hit, find
+from nursery.outplanting.find import MOST_NEAR, Hit, find, suggest
 from tests import factories as make
 from tests.factories import Programme
-from tests.pages import cost, read, reader
+from tests.pages import cost, read, reader, words_of
 
 pytestmark = pytest.mark.django_db
 
@@ -151,3 +156,129 @@ def test_finding_costs_no_more_where_much_is_found(programme: Programme) -> None
         make.reef(programme.lead, name=f"Ban {n}")
         make.genet(programme.lead, programme.taxon, name=f"Ban {n}")
     assert few == cost(client, "/find/?q=ban")
+
+
+def test_a_lost_tag_leads_on_and_says_since_when_it_is_lost(tagged: Ramet) -> None:
+    Tag.objects.filter(text="T-9").update(until="2021-12-31", lost=True)
+    answer = reader(Role.VIEWER).get("/find/?q=t-9", follow=True)
+    assert answer.redirect_chain == [(f"/ramets/{tagged.code}/", 302)]
+    assert "tag T-9, on it from 2021-03-01, is lost since 2021-12-31" in words_of(answer)
+
+
+def test_a_tag_that_was_never_given_finds_nothing(tagged: Ramet) -> None:
+    Tag.objects.filter(text="T-9").update(live=False)
+    assert find(make.viewer(), "T-9").hits == ()
+    assert suggest(make.viewer(), "T-9") == ()
+
+
+def test_staff_may_say_what_it_is_before_its_name(programme: Programme) -> None:
+    genet = Genet.objects.get(pk=programme.colony.genet_id)
+    edit(programme.lead, genet, {"name": "Crescent Moon"})
+    make.site(programme.lead, name="Crescent Moon")
+    assert leads_to("Genotype crescent moon") == f"/genets/{genet.code}/"
+    assert leads_to(f"plate {programme.plate.code}") == f"/structures/{programme.plate.code}/"
+
+
+def test_a_permit_is_found_by_its_title(programme: Programme) -> None:
+    permit = make.permit(programme.lead, title="Reef works 7")
+    assert leads_to("reef works 7") == f"/permits/{permit.code}/"
+
+
+def test_a_person_is_found_with_what_they_entered(programme: Programme) -> None:
+    person = make.person(Role.FIELD, name="ana")
+    User.objects.filter(pk=person.pk).update(first_name="Ana", last_name="Reyes")
+    address = f"/events/?recorded_by={person.username}"
+    assert leads_to("ana reyes") == leads_to(person.username) == address
+    assert reader(Role.VIEWER).get(address).status_code == 200
+
+
+def test_while_a_code_is_typed_those_that_begin_so_are_offered(tagged: Ramet) -> None:
+    begun = tagged.code.partition("-")[0]
+    offered = suggest(make.viewer(), begun.lower())
+    assert Hit("ramet", tagged.code) in offered
+    assert all(hit.code.startswith(begun) for hit in offered)
+
+
+def test_while_a_tag_is_typed_its_ramet_is_offered_with_the_tag(tagged: Ramet) -> None:
+    (hit,) = suggest(make.viewer(), "t-")
+    assert (hit.code, hit.why) == (tagged.code, "carries tag T-9 since 2021-03-01")
+
+
+def test_what_begins_with_the_text_is_offered_before_what_holds_it(programme: Programme) -> None:
+    make.site(programme.lead, code="A1", name="Old Windrose")
+    make.reef(programme.lead, code="B2", name="Windrose Bank")
+    make.reef(programme.lead, code="WIND", name="Lee")
+    offered = [hit.code for hit in suggest(make.viewer(), "wind")]
+    assert offered == ["WIND", "B2", "A1"]
+
+
+def test_a_place_offers_what_lives_in_it(programme: Programme, tagged: Ramet) -> None:
+    (hit,) = suggest(make.viewer(), f"{programme.plate.code} c2")
+    assert (hit.code, hit.why) == (tagged.code, f"in {programme.plate.code} C2")
+
+
+def test_a_slip_of_the_pen_offers_the_code_that_was_meant(tagged: Ramet) -> None:
+    wrong = "A" if parse_code(tagged.code).check != "A" else "B"
+    (hit,) = suggest(make.viewer(), f"{tagged.code[:-1]}{wrong}")
+    assert (hit.code, hit.sure) == (tagged.code, False)
+
+
+@pytest.mark.parametrize("text", ["", "a", " %00 ", "zz top"])
+def test_too_little_or_nothing_known_offers_nothing(programme: Programme, text: str) -> None:
+    assert suggest(make.viewer(), text.replace("%00", "\x00")) == ()
+
+
+def test_what_is_offered_is_never_more_than_a_few(programme: Programme) -> None:
+    for n in range(12):
+        make.reef(programme.lead, name=f"Ban {n}")
+    assert len(suggest(make.viewer(), "ban")) == MOST_NEAR
+
+
+def test_what_is_offered_leads_to_its_page(tagged: Ramet) -> None:
+    page = reader(Role.VIEWER).get("/find/near/?q=t-9").content.decode()
+    assert f'data-href="/ramets/{tagged.code}/"' in page
+    assert page.count('role="option"') == 1
+    assert "<html" not in page
+
+
+@pytest.mark.parametrize("text", ["ba", "t-1", "kb12", "K-1 c7", "KB0001-Z", "no such thing"])
+def test_what_is_offered_costs_the_same_however_much_there_is(
+    programme: Programme, text: str
+) -> None:
+    client = reader(Role.VIEWER)
+    at = f"/find/near/?q={text}"
+    few = cost(client, at)
+    for n in range(10):
+        make.reef(programme.lead, name=f"Ban {n}")
+    make.cut(programme.lead, [programme.mother()], 30)
+    # Log-in and roles are three of them.
+    assert few == cost(client, at) <= 8
+
+
+@pytest.mark.parametrize("text", ["KB00", "T-1"])
+def test_codes_and_tags_are_looked_up_by_their_indexes(programme: Programme, text: str) -> None:
+    """However few there are, so that it holds for a million."""
+    with CaptureQueriesContext(connection) as asked:
+        suggest(make.viewer(), text)
+    many = [
+        query["sql"]
+        for query in asked
+        if "ORDER BY" in query["sql"]
+        and ('FROM "lineage_ramet"' in query["sql"] or 'FROM "lineage_tag"' in query["sql"])
+    ]
+    assert many
+    for sql in many:
+        plan = explained(sql)
+        # From one entry of the index on: neither all of it, nor all rows, nor put in order anew.
+        assert re.search(r"\((?:code|text)>\?\)|Index Cond: \(.*>=", plan), plan
+        assert not re.search(r"SCAN|Seq Scan|Sort|TEMP", plan), plan
+
+
+def explained(sql: str) -> str:
+    """How the database goes about a query."""
+    word = "EXPLAIN QUERY PLAN" if connection.vendor == "sqlite" else "EXPLAIN"
+    with transaction.atomic(), connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            cursor.execute("SET LOCAL enable_seqscan = off")
+        cursor.execute(f"{word} {sql}")
+        return "\n".join(str(row[-1]) for row in cursor.fetchall())
