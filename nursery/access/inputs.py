@@ -26,10 +26,20 @@ class TokenIn(Given):
     read_only: bool = False
 
 
+ListName = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=60)]
+
+
 class KeptListIn(Given):
     """A list that is to be kept: its address, and a name for it."""
 
-    name: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=60)]
+    name: ListName
     path: Annotated[str, StringConstraints(pattern=r"^/[a-z/-]{1,198}/$")]
     query: Annotated[str, StringConstraints(max_length=2000)] = ""
+    shared: bool = False
+
+
+class KeptNameIn(Given):
+    """Another name for a kept list, and whether everybody has it."""
+
+    name: ListName
     shared: bool = False

@@ -5,10 +5,12 @@ Nothing of the record: a kept list is overwritten by its owner, and removed.
 
 from __future__ import annotations
 
-from nursery.access.inputs import KeptListIn
+from django.db import IntegrityError, transaction
+
+from nursery.access.inputs import KeptListIn, KeptNameIn
 from nursery.access.models import KeptList
 from nursery.core.actor import Actor, require_read
-from nursery.core.errors import NotAllowed, Problem, Unknown
+from nursery.core.errors import Conflict, NotAllowed, Problem, Unknown
 
 
 def keep_list(actor: Actor, given: KeptListIn) -> KeptList:
@@ -26,18 +28,47 @@ def keep_list(actor: Actor, given: KeptListIn) -> KeptList:
     return row
 
 
+def rename_list(actor: Actor, pk: int, given: KeptNameIn) -> KeptList:
+    """Give one's own kept list another name, share it or keep it to oneself.
+
+    Raises Unknown (`unknown_list`), NotAllowed (`not_yours`), Conflict (`name_taken`).
+    """
+    row = _seen(actor, pk)
+    if row.user_id != actor.user_id:
+        raise NotAllowed(
+            Problem(
+                "not_yours", f"{row.name} was kept by somebody else. Ask them for another name."
+            )
+        )
+    row.name, row.shared = given.name, given.shared
+    try:
+        with transaction.atomic():
+            row.save(update_fields=["name", "shared"])
+    except IntegrityError as error:
+        raise Conflict(
+            Problem("name_taken", f"You keep another list as {given.name}.", ("name",))
+        ) from error
+    return row
+
+
 def drop_list(actor: Actor, pk: int) -> KeptList:
     """Remove a kept list; a lead may remove what others share.
 
     Raises NotAllowed (`not_yours`), Unknown (`unknown_list`).
     """
-    require_read(actor)
-    row = KeptList.objects.filter(pk=pk).first()
-    if row is None or (row.user_id != actor.user_id and not row.shared):
-        raise Unknown(Problem("unknown_list", "There is no such kept list."))
+    row = _seen(actor, pk)
     if row.user_id != actor.user_id and not actor.leads:
         raise NotAllowed(
             Problem("not_yours", f"{row.name} was kept by somebody else. Ask them or a lead.")
         )
     row.delete()
+    return row
+
+
+def _seen(actor: Actor, pk: int) -> KeptList:
+    """A kept list that the actor sees: their own, or one that somebody shares."""
+    require_read(actor)
+    row = KeptList.objects.filter(pk=pk).first()
+    if row is None or (row.user_id != actor.user_id and not row.shared):
+        raise Unknown(Problem("unknown_list", "There is no such kept list."))
     return row

@@ -4,7 +4,7 @@ from django.urls import path
 
 from nursery.core.views.appearance import ChooseLook, PutAway
 from nursery.core.views.editing import KeepPage
-from nursery.core.views.keeping_lists import DropList, KeepList
+from nursery.core.views.keeping_lists import DropList, KeepList, RenameList
 from nursery.core.views.session import LogIn, LogOut
 
 urlpatterns = [
@@ -14,6 +14,7 @@ urlpatterns = [
     path("register/<str:register>/new/", KeepPage.as_view(), name="new"),
     path("register/<str:register>/<str:code>/", KeepPage.as_view(), name="edit"),
     path("kept/", KeepList.as_view(), name="keep-list"),
+    path("kept/<int:pk>/", RenameList.as_view(), name="rename-list"),
     path("kept/<int:pk>/remove/", DropList.as_view(), name="drop-list"),
     path("cautions/", PutAway.as_view(), name="put-away"),
 ]

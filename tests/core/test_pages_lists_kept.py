@@ -13,10 +13,10 @@ from nursery.access.models import KeptList
 from nursery.core.actor import Role
 from nursery.core.dates import parse_when
 from nursery.core.phrases import in_words, link, tag
-from nursery.core.registers import edit
 from nursery.core.views import exporting
 from nursery.core.views.exporting import text_of
 from nursery.donors.templatetags.genet_marks import genet_mark
+from nursery.places.models import Reef
 from tests import factories as make
 from tests.pages import cost, main_of, read, reader, words_of
 
@@ -113,6 +113,28 @@ def test_what_a_list_counts_is_in_its_file(begun: make.Programme, path: str) -> 
     assert rows[0] == [cell for cell in rows[0] if cell]
 
 
+def test_five_thousand_rows_take_as_many_queries_as_five(begun: make.Programme) -> None:
+    client = reader(Role.VIEWER)
+    with CaptureQueriesContext(connection) as few:
+        rows_of(client, "/reefs/?format=csv")
+    Reef.objects.bulk_create(
+        [Reef(code=f"X{number:04}", name=f'"{number}", é') for number in range(5000)]
+    )
+    with CaptureQueriesContext(connection) as many:
+        rows = rows_of(client, "/reefs/?format=csv")
+    assert len(many) == len(few)
+    assert len(rows) == 5000 + 2
+    assert rows[-1][:2] == ["X4999", '"4999", é']
+
+
+def test_a_file_for_spreadsheets_begins_with_its_mark(begun: make.Programme) -> None:
+    answer: Any = reader(Role.VIEWER).get("/reefs/?format=csv-bom")
+    body = b"".join(answer.streaming_content)
+    assert body.startswith(b"\xef\xbb\xbfCode,")
+    plain: Any = reader(Role.VIEWER).get("/reefs/?format=csv")
+    assert b"".join(plain.streaming_content) == body[3:]
+
+
 def test_an_unknown_kind_of_file_is_refused(begun: make.Programme) -> None:
     answer = reader(Role.VIEWER).get("/ramets/?format=xls")
     assert answer.status_code == 400
@@ -126,6 +148,9 @@ def test_an_unknown_kind_of_file_is_refused(begun: make.Programme) -> None:
         ("@cmd", "'@cmd"),
         ("-3.5", "-3.5"),
         ("1,234", "1234"),
+        ("1,2", "1,2"),
+        ("+61 2", "'+61 2"),
+        ("007", "007"),
         ("-", "'-"),
         (None, ""),
         (7, "7"),
@@ -194,7 +219,41 @@ def test_a_list_costs_the_same_however_many_are_kept(begun: make.Programme) -> N
     assert cost(client, "/ramets/") == before
 
 
-def test_a_donor_position_is_exported_as_its_reader_may_see_it(begun: make.Programme) -> None:
-    edit(begun.lead, begun.colony, {"note": "seen"})
-    rows = rows_of(reader(Role.VIEWER), "/colonies/?format=csv")
-    assert len(rows) == 2
+@pytest.mark.parametrize("role", [Role.VIEWER, Role.LEAD])
+def test_a_file_holds_no_exact_donor_position(begun: make.Programme, role: Role) -> None:
+    """A list shows none, not even the rounded one, and so its file has none for anybody."""
+    exact = {"latitude": "-17.512345", "longitude": "-149.823456", "uncertainty_m": 5}
+    make.colony(begun.lead, begun.taxon, begun.reef, **exact)
+    rows = rows_of(reader(role), "/colonies/?format=csv")
+    assert len(rows) == 3
+    assert not any("512345" in cell or "823456" in cell for row in rows for cell in row)
+
+
+def test_a_kept_list_is_renamed_and_shared_by_its_owner(begun: make.Programme) -> None:
+    owner = reader(Role.VIEWER)
+    kept(owner)
+    row = KeptList.objects.get()
+    answer = owner.post(f"/kept/{row.pk}/", {"name": "Ours", "shared": "on"})
+    assert answer["Location"] == "/ramets/?life=living&columns=ramet"
+    assert "Ours" in read(reader(Role.FIELD), "/ramets/")
+    assert KeptList.objects.get().query == row.query
+
+
+def test_what_others_keep_is_renamed_by_nobody_else(begun: make.Programme) -> None:
+    kept(reader(Role.VIEWER), shared="on")
+    row = KeptList.objects.get()
+    answer = reader(Role.LEAD).post(f"/kept/{row.pk}/", {"name": "Taken over"})
+    assert answer.status_code == 403
+    assert "not_yours" in words_of(answer)
+    assert KeptList.objects.get().name == "Mine"
+
+
+def test_two_of_ones_lists_have_no_name_together(begun: make.Programme) -> None:
+    client = reader(Role.VIEWER)
+    kept(client)
+    kept(client, name="Other")
+    row = KeptList.objects.get(name="Other")
+    answer = client.post(f"/kept/{row.pk}/", {"name": "Mine"})
+    assert answer.status_code == 409
+    assert "name_taken" in words_of(answer)
+    assert KeptList.objects.filter(name="Other").exists()

@@ -14,6 +14,8 @@ from django.shortcuts import render
 from django.urls import Resolver404, resolve
 from django.utils import timezone
 from django.utils.cache import add_never_cache_headers
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views import View
 from django.views.generic import TemplateView
 
@@ -71,9 +73,9 @@ class Page(TemplateView):
 
 
 _HEADINGS = {
-    Unknown.status: "There is nothing of that name",
-    NotAllowed.status: "This is not open to you",
-    Refused.status: "This could not be understood",
+    Unknown.status: gettext_lazy("There is nothing of that name"),
+    NotAllowed.status: gettext_lazy("This is not open to you"),
+    Refused.status: gettext_lazy("This could not be understood"),
 }
 
 
@@ -83,11 +85,11 @@ def trouble_page(
     """A trouble as a page: each problem's sentence with its code, and a way on."""
     no_role = trouble.code == "no_role"
     heading = _HEADINGS.get(trouble.status, trouble.title)
-    return render(
+    page = render(
         request,
         "core/trouble.html",
         {
-            "heading": "You have no role yet" if no_role else heading,
+            "heading": _("You have no role yet") if no_role else heading,
             "trouble": trouble,
             "no_role": no_role,
             "suggestions": suggestions,
@@ -95,6 +97,10 @@ def trouble_page(
         },
         status=trouble.status,
     )
+    if "HX-Request" in request.headers:
+        # Back must not lead to a trouble: the page that asked shows it, at its own address.
+        page.headers["HX-Push-Url"] = "false"
+    return page
 
 
 class NoSuchPage(View):

@@ -23,15 +23,15 @@ from rest_framework.request import Request
 from nursery.core.actor import require
 from nursery.core.errors import Problem, Trouble, Unknown
 from nursery.core.filters import refuse_unknown
-from nursery.core.models import Change, Register
+from nursery.core.models import Register
 from nursery.core.registers import editable_fields, find, snapshot
 from nursery.core.views.base import Page
+from nursery.core.views.edits import Edit, edits_of, text_of
 from nursery.core.views.keeping import REGISTERS, fields_of, keep
 from nursery.core.views.lists import SHORT_REGISTERS
 from nursery.outplanting.forms import Blank, Told, elsewhere
 
 VERSION, WAS = "version", "was"
-MOST_CHANGES = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +73,7 @@ class KeepPage(Page):
         fields = editable_fields(self.model)
         return {
             # Cells are written with blanks between, as on a plate's rim; codes with semicolons.
-            name: _text(value, "; " if fields[name].is_relation else " ")
+            name: text_of(value, "; " if fields[name].is_relation else " ")
             for name, value in snapshot(self.row).items()
         }
 
@@ -118,14 +118,11 @@ class KeepPage(Page):
         for one in differences:
             if _plain(one.wanted) == _plain(one.was):
                 merged[one.name] = one.now
-        last = self._changes()[0]
-        return self._form(merged, now, status=409, differences=differences, last=last)
+        return self._form(merged, now, status=409, differences=differences, last=self._edits[0])
 
-    def _changes(self) -> Sequence[Change]:
-        if self.row is None:
-            return ()
-        rows = Change.objects.filter(register=self.model._meta.label_lower, row_id=self.row.pk)
-        return list(rows.select_related("by").order_by("-pk")[:MOST_CHANGES])
+    @cached_property
+    def _edits(self) -> Sequence[Edit]:
+        return edits_of(self.row) if self.row is not None else ()
 
     def _form(
         self,
@@ -149,7 +146,7 @@ class KeepPage(Page):
             faults=len(problems),
             version=self.row.version if self.row is not None else "",
             was=json.dumps(dict(was)),
-            changes=[(change, _told(change)) for change in self._changes()],
+            edits=self._edits,
             **more,
         )
         return self.render_to_response(context, status=status)
@@ -205,17 +202,6 @@ def _page_of(model: type[Register]) -> str:
     return "colony" if model._meta.model_name == "donorcolony" else str(model._meta.model_name)
 
 
-def _text(value: Any, between: str = "; ") -> str:
-    """A value of history as it stands in a form."""
-    if value is None or value is False:
-        return ""
-    if value is True:
-        return "on"
-    if isinstance(value, list):
-        return between.join(str(item) for item in value)
-    return str(value)
-
-
 def _plain(text: str) -> str:
     return text.replace("\r\n", "\n").strip()
 
@@ -227,11 +213,3 @@ def _read(text: str) -> dict[str, str]:
     except ValueError:
         return {}
     return {str(k): str(v) for k, v in found.items()} if isinstance(found, dict) else {}
-
-
-def _told(change: Change) -> list[tuple[str, str, str]]:
-    before = change.before or {}
-    return [
-        (name.replace("_", " "), _text(before.get(name)), _text(value))
-        for name, value in sorted(change.after.items())
-    ]

@@ -6,7 +6,7 @@ import csv
 import html
 import re
 from collections.abc import Callable, Iterator, Sequence
-from itertools import islice
+from itertools import chain, islice
 from typing import Any
 
 from django.db.models import QuerySet
@@ -24,7 +24,9 @@ _MARK = re.compile(r'<span class="mark">.*?</svg>(?:<span class="mark-label">[^<
 _TAG = re.compile(r"<[^>]*>")
 _BLANKS = re.compile(r"\s+")
 _RISKY = ("=", "+", "-", "@", "\t", "\r")
-_NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
+_NUMBER = re.compile(r"-?(?:\d+|\d{1,3}(?:,\d{3})+)(?:\.\d+)?")
+"""With or without thousands apart."""
+_BOM = "\ufeff"
 
 
 def text_of(value: Shown) -> str:
@@ -38,9 +40,8 @@ def text_of(value: Shown) -> str:
     if isinstance(value, SafeString):
         text = html.unescape(_TAG.sub("", _MARK.sub("", _TIME.sub(r"\1", text))))
     text = _BLANKS.sub(" ", text).strip()
-    plain = text.replace(",", "")
-    if _NUMBER.fullmatch(plain):
-        return plain
+    if _NUMBER.fullmatch(text):
+        return text.replace(",", "")
     return f"'{text}" if text.startswith(_RISKY) else text
 
 
@@ -56,11 +57,13 @@ def as_csv(
     columns: Sequence[Column],
     rows: QuerySet[Any],
     complete: Callable[[Sequence[Any]], None],
+    marked: bool = False,
 ) -> StreamingHttpResponse:
     """All rows with these columns as a file; `complete` counts for a chunk what the list counts for
-    a page."""
+    a page. `marked`: it begins with a byte order mark, by which some spreadsheets know UTF-8."""
+    lines = _lines(columns, rows, complete)
     answer = StreamingHttpResponse(
-        _lines(columns, rows, complete), content_type="text/csv; charset=utf-8"
+        chain([_BOM], lines) if marked else lines, content_type="text/csv; charset=utf-8"
     )
     today = timezone.localdate()
     answer["Content-Disposition"] = f'attachment; filename="{name}-{today}.csv"'

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from django.urls import reverse
+
 from nursery.core.actor import Actor
 from nursery.core.models import Register
 from nursery.core.registers import create, edit, editable_fields
@@ -82,3 +84,9 @@ def name_of(model: type[Register]) -> str:
 def may_keep(actor: Actor, model: type[Register]) -> bool:
     """Whether it makes sense to offer the form: the action itself decides."""
     return actor.leads or actor.has(*model.WRITERS)
+
+
+def way_to_form(actor: Actor, row: Register) -> str:
+    """The address of a row's form for those who may fill it in; else an empty text."""
+    model = type(row)
+    return reverse("edit", args=[name_of(model), row.code]) if may_keep(actor, model) else ""

@@ -1,4 +1,4 @@
-"""Keeping a list under a name, and removing it again."""
+"""Keeping a list under a name, renaming and sharing it, and removing it again."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import Resolver404, resolve
 from django.utils.translation import gettext as _
 
-from nursery.access.inputs import KeptListIn
-from nursery.access.keeping import drop_list, keep_list
+from nursery.access.inputs import KeptListIn, KeptNameIn
+from nursery.access.keeping import drop_list, keep_list, rename_list
 from nursery.core.errors import Problem, Refused
 from nursery.core.inputs import read
 from nursery.core.views.base import Page
@@ -33,6 +33,21 @@ class KeepList(Page):
         if not _is_a_list(given.path):
             raise Refused(Problem("not_a_list", _("There is no list at this address."), ("path",)))
         kept = keep_list(self.actor, given)
+        messages.success(request, _("Kept as %(name)s.") % {"name": kept.name})
+        return HttpResponseRedirect(kept.href)
+
+
+class RenameList(Page):
+    """Gives a kept list another name, shares it or keeps it to its owner."""
+
+    http_method_names = ["post"]
+
+    def post(self, request: HttpRequest, pk: int) -> HttpResponse:
+        posted = request.POST
+        given = read(
+            KeptNameIn, {"name": posted.get("name", ""), "shared": posted.get("shared") == "on"}
+        )
+        kept = rename_list(self.actor, pk, given)
         messages.success(request, _("Kept as %(name)s.") % {"name": kept.name})
         return HttpResponseRedirect(kept.href)
 

@@ -17,10 +17,13 @@ from django.http import (
     HttpResponse,
     HttpResponseRedirect,
     QueryDict,
-    StreamingHttpResponse,
 )
+from django.shortcuts import render
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.text import slugify
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 from rest_framework.request import Request
 
 from nursery.access.queries import kept_lists
@@ -36,19 +39,32 @@ from nursery.core.filters import (
 from nursery.core.paging import Paging
 from nursery.core.phrases import counted, listed
 from nursery.core.problems import ParameterRefused
-from nursery.core.views.base import Link, Page
+from nursery.core.views.base import Link
 from nursery.core.views.exporting import as_csv
-from nursery.core.views.tables import Column, Head, Table, address, cells, sheet, without_empty
+from nursery.core.views.picking import ACT, FILE, FORMAT, ONLY, PICK, PRINT, Picking
+from nursery.core.views.tables import (
+    Column,
+    Head,
+    Table,
+    address,
+    cells,
+    sheet,
+    table,
+    without_empty,
+)
 from nursery.donors.models import Taxon
 from nursery.places.models import Nursery, Reef, Site
 
-COLUMNS, FORMAT = "columns", "format"
+COLUMNS = "columns"
+FILE_MARKED = "csv-bom"
+"""A file that begins with the mark by which some spreadsheets know UTF-8."""
+MOST_PRINTED = 2000
 
 SHORT_REGISTERS: tuple[type[Model], ...] = (Nursery, Reef, Site, Taxon)
 """Registers of so few rows that a filter offers them all to choose from."""
 
 
-class Listing(Page):
+class Listing(Picking):
     """A page that lists rows of `model`; parts that differ are class attributes."""
 
     template_name = "core/list.html"
@@ -65,8 +81,8 @@ class Listing(Page):
     kin: ClassVar[Sequence[tuple[str, str]]] = ()
     """Lists of the same place: words and the name of the address."""
 
-    parameters: ClassVar[frozenset[str]] = frozenset({COLUMNS, FORMAT})
-    """What an address may say besides the filters: which columns, and as which kind of file."""
+    parameters: ClassVar[frozenset[str]] = Picking.PARAMETERS | {COLUMNS, FORMAT}
+    """What an address may say besides the filters: which columns, which rows, and in which form."""
 
     happened: ClassVar[str] = ""
     """The path to whether a row's event is live. Void ones are left out unless asked for."""
@@ -76,7 +92,7 @@ class Listing(Page):
         if "model" in cls.__dict__ and "filterset_class" not in cls.__dict__:
             cls.filterset_class = register_filters(cls.model)
         if "model" in cls.__dict__ and _is_of_an_event(cls.model):
-            cls.happened = "event__live"
+            cls.happened, cls.key = "event__live", "event__uid"
 
     def get_queryset(self) -> QuerySet[Any]:
         """All rows with what the columns show, in a number of queries that does not grow."""
@@ -87,22 +103,45 @@ class Listing(Page):
 
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         filled = without_empty(_one_value(request.GET))
-        if filled is None and len(request.GET.getlist(COLUMNS)) > 1:
+        if filled is None and _one_value(request.GET) is not request.GET:
             filled = _one_value(request.GET)
         if filled is not None:
             return HttpResponseRedirect(address(request.path, filled))
-        if request.GET.get(FORMAT) is not None:
+        if ACT in request.GET:
+            return self.act()
+        form = request.GET.get(FORMAT)
+        if form is None:
+            return super().get(request, *args, **kwargs)
+        if form in (FILE, FILE_MARKED):
+            name = slugify(self.title) or "list"
+            file = as_csv(
+                name, self._shown_columns(), self.asked_for(), self.complete, form == FILE_MARKED
+            )
             # It streams; whoever answers treats it like any other.
-            return cast("HttpResponse", self._file())
-        return super().get(request, *args, **kwargs)
+            return cast("HttpResponse", file)
+        if form == PRINT:
+            return self._paper()
+        message = f"The forms are {FILE}, {FILE_MARKED} and {PRINT}."
+        raise ParameterRefused(Problem("unknown_format", message, (FORMAT,)))
 
-    def _file(self) -> StreamingHttpResponse:
-        """All that fits, as a file of the columns that are shown."""
-        if self.request.GET[FORMAT] != "csv":
-            message = "The only kind of file is csv."
-            raise ParameterRefused(Problem("unknown_format", message, (FORMAT,)))
-        name = slugify(self.title) or "list"
-        return as_csv(name, self._shown_columns(), self._asked_for(), self.complete)
+    def _paper(self) -> HttpResponse:
+        """All that fits on one page, to be printed; raises ParameterRefused (`too_many_rows`)."""
+        columns = self._shown_columns()
+        rows = list(self.asked_for()[: MOST_PRINTED + 1])
+        if len(rows) > MOST_PRINTED:
+            message = f"More than {MOST_PRINTED} rows are too many for paper: take them as CSV."
+            raise ParameterRefused(Problem("too_many_rows", message, (FORMAT,)))
+        self.complete(rows)
+        context = {
+            "place": self.place,
+            "title": self.title,
+            "says": self._says(len(rows)),
+            "table": table(columns, rows, self.title),
+            "back": self._with(**{FORMAT: None}),
+            "file_href": self._with(**{FORMAT: FILE}),
+            "today": timezone.localtime(),
+        }
+        return render(self.request, "core/list_paper.html", context)
 
     def _shown_columns(self) -> list[Column]:
         """The columns that the address names, in the list's own order; all where it names none.
@@ -120,12 +159,12 @@ class Listing(Page):
             raise ParameterRefused(Problem("unknown_column", message, (COLUMNS,)))
         return [c for n, c in enumerate(self.columns) if n == 0 or c.key in wanted]
 
-    def _asked_for(self) -> QuerySet[Any]:
+    def asked_for(self) -> QuerySet[Any]:
         """The rows that the address asks for, in its order."""
         # The API's filters know their view only by the attributes that this one has too.
         view: Any = self
         asked = Request(self.request)
-        rows = self.get_queryset()
+        rows = self.only(self.get_queryset())
         if self.happened and LIVE not in self.request.GET:
             rows = rows.filter(**{self.happened: True})
         queryset = StrictFilterBackend().filter_queryset(asked, rows, view)
@@ -137,40 +176,58 @@ class Listing(Page):
         """Tells the filters that `limit` and `offset` are known here."""
         return Paging()
 
-    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        columns = self._shown_columns()
-        found = sheet(self.request, self._asked_for(), self.paginator)
-        self.complete(found.rows)
+    @cached_property
+    def narrowing(self) -> forms.Form:
+        """The filters as a form that holds what the address asks for."""
         nothing: Any = self.model._default_manager.none()
         view: Any = self
         form = StrictFilterBackend().get_filterset(Request(self.request), nothing, view).form
         form = friendly(form)
         if self.happened:
             form.fields[LIVE].widget = forms.Select(choices=_HAPPENED)
-        wanted = [
-            f"{str(form.fields[name].label).removesuffix(CODE_HINT).lower()} {value}"
+        return form
+
+    @cached_property
+    def wanted(self) -> list[str]:
+        """What the list is narrowed to, in words."""
+        fields = self.narrowing.fields
+        return [
+            f"{str(fields[name].label).removesuffix(CODE_HINT).lower()} {value}"
             for name, value in self.request.GET.items()
-            if name in form.fields
+            if name in fields
         ]
+
+    def _says(self, count: int) -> str:
+        rows = counted(count, self.names)
+        if ONLY in self.request.GET:
+            picked = _("%(rows)s, picked one by one") % {"rows": rows}
+            return f"{picked} {_with(self.wanted)}." if self.wanted else f"{picked}."
+        return f"{rows} {_with(self.wanted)}."
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        columns = self._shown_columns()
+        found = sheet(self.request, self.asked_for(), self.paginator)
+        self.complete(found.rows)
         heads = [self._head(column) for column in columns]
+        keys = [self.key_of(row) for row in found.rows]
+        asked = list(self.request.GET.items())
         return super().get_context_data(
             title=self.title,
-            filters=form,
-            says=f"{counted(found.count, self.names)} {_with(wanted)}.",
-            wanted=wanted,
+            filters=self.narrowing,
+            says=self._says(found.count),
+            wanted=self.wanted or ONLY in self.request.GET,
             ordering=self.request.GET.get(ORDERING, ""),
             sheet=found,
-            table=Table(self.title, heads, cells(columns, heads, found.rows)),
+            table=Table(self.title, heads, cells(columns, heads, found.rows), keys=keys),
+            acts=self.offered(),
+            carried=[(name, value) for name, value in asked if name not in ("offset", "limit")],
             kin=self._kin(),
             empty=self.empty,
             choices=[(c, c in columns) for c in self.columns],
             columns_asked=self.request.GET.get(COLUMNS, ""),
-            others=[
-                (name, value)
-                for name, value in self.request.GET.items()
-                if name not in (COLUMNS, "offset")
-            ],
-            file_href=self._with(**{FORMAT: "csv", "offset": None, "limit": None}),
+            others=[(name, value) for name, value in asked if name not in (COLUMNS, "offset")],
+            file_href=self._with(**{FORMAT: FILE, "offset": None, "limit": None}),
+            marked_file_href=self._with(**{FORMAT: FILE_MARKED, "offset": None, "limit": None}),
             kept=kept_lists(self.actor, self.request.path),
             query=self._query(),
             **kwargs,
@@ -223,28 +280,29 @@ def kin_links(kin: Sequence[tuple[str, str]], path: str) -> list[Link]:
 
 
 def _one_value(query: QueryDict) -> QueryDict:
-    """The boxes that were ticked for columns as one value."""
-    ticked = query.getlist(COLUMNS)
-    if len(ticked) < 2:
+    """The boxes that were ticked for columns, and those of rows, as one value each."""
+    several = [name for name in (COLUMNS, PICK) if len(query.getlist(name)) > 1]
+    if not several:
         return query
     one = query.copy()
-    one[COLUMNS] = ",".join(ticked)
+    for name in several:
+        one[name] = ",".join(query.getlist(name))
     return one
 
 
 CODE_HINT = " (code)"
 LIVE = "live"
-_HAPPENED = [("", "yes"), ("false", "no: void ones")]
-_YES_OR_NO = [("", "either"), ("true", "yes"), ("false", "no")]
+_HAPPENED = [("", _lazy("yes")), ("false", _lazy("no: void ones"))]
+_YES_OR_NO = [("", _lazy("either")), ("true", _lazy("yes")), ("false", _lazy("no"))]
 _LABELS = {
-    "done_by": "Hands",
-    "generation__gte": "Generation from",
-    "generation__lte": "Generation to",
-    "live": "Happened",
-    "open": "Still open",
-    "recorded_by": "Entered by",
+    "done_by": _lazy("Hands"),
+    "generation__gte": _lazy("Generation from"),
+    "generation__lte": _lazy("Generation to"),
+    "live": _lazy("Happened"),
+    "open": _lazy("Still open"),
+    "recorded_by": _lazy("Entered by"),
 }
-_WHEN = "2024, 2024-03, 2024-03-04, or two of them with a slash between"
+_WHEN = _lazy("2024, 2024-03, 2024-03-04, or two of them with a slash between")
 _HINTS = {"born": _WHEN, "when": _WHEN}
 
 
@@ -252,7 +310,7 @@ def friendly(form: forms.Form) -> forms.Form:
     """The filters' form with labels in words, and with choices where there are few."""
     form.label_suffix = ""
     for name, field in form.fields.items():
-        field.label = _LABELS.get(name) or name.replace("_", " ").capitalize()
+        field.label = str(_LABELS.get(name) or name.replace("_", " ").capitalize())
         field.help_text = _HINTS.get(name, "")
         model = getattr(field, "model", None)
         if isinstance(field, WordyFlagField):
@@ -260,12 +318,12 @@ def friendly(form: forms.Form) -> forms.Form:
         elif model in SHORT_REGISTERS:
             rows = model._default_manager.order_by("code")
             field.widget = forms.Select(
-                choices=[("", "any"), *((row.code, str(row)) for row in rows)]
+                choices=[("", _("any")), *((row.code, str(row)) for row in rows)]
             )
         elif isinstance(field, forms.ChoiceField):
             offered: Any = field.choices
             flat = [(value, text) for value, text in offered if value]
-            field.widget = forms.Select(choices=[("", "any"), *flat])
+            field.widget = forms.Select(choices=[("", _("any")), *flat])
         else:
             field.widget.attrs.setdefault("autocomplete", "off")
         if model is not None and model not in SHORT_REGISTERS:

@@ -16,7 +16,8 @@ from nursery.core.filters import refuse_unknown
 from nursery.core.models import Register
 from nursery.core.registers import find
 from nursery.core.views.base import Link, Page, canonical
-from nursery.core.views.keeping import may_keep, name_of
+from nursery.core.views.edits import edits_of
+from nursery.core.views.keeping import may_keep, way_to_form
 from nursery.core.views.tables import Shown, Table
 
 
@@ -75,12 +76,7 @@ class RegisterPage(Page):
             says=self.says(),
             facts=[fact for fact in self.facts() if fact.value not in (None, "")],
             sections=self.sections(),
-            edit_href=self._edit_href(),
+            edit_href=way_to_form(self.actor, self.row),
+            edits=edits_of(self.row) if may_keep(self.actor, self.model) else (),
             **kwargs,
         )
-
-    def _edit_href(self) -> str:
-        """The way to the row's form, for those who may fill it in."""
-        if not may_keep(self.actor, self.model):
-            return ""
-        return reverse("edit", args=[name_of(self.model), self.row.code])

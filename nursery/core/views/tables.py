@@ -8,6 +8,7 @@ from typing import Any
 
 from django.db.models import QuerySet
 from django.http import HttpRequest, QueryDict
+from django.utils.html import strip_tags
 from django.utils.safestring import SafeString
 from django.utils.text import slugify
 from rest_framework.request import Request
@@ -55,6 +56,18 @@ class Table:
     empty: str = ""
     compact: bool = False
     """Stays a table on a phone, without its minor columns; others stack their cells."""
+    keys: Sequence[str] = ()
+    """What each row is called where rows can be picked."""
+
+    @property
+    def lines(self) -> list[tuple[str, str, Sequence[tuple[Head, Shown]]]]:
+        """The rows, each with what it is called in an address and by people."""
+        if not self.keys:
+            return [("", "", row) for row in self.rows]
+        return [
+            (key, strip_tags(str(row[0][1])), row)
+            for key, row in zip(self.keys, self.rows, strict=True)
+        ]
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,8 @@ from nursery.core.filters import refuse_unknown
 from nursery.core.phrases import counted, day, link, number, percent
 from nursery.core.problems import ParameterRefused
 from nursery.core.views.base import Page, canonical
+from nursery.core.views.edits import edits_of
+from nursery.core.views.keeping import may_keep, way_to_form
 from nursery.core.views.tables import Column, Table, address, table, without_empty
 from nursery.diversity.forms import SiteForm
 from nursery.diversity.indices import Value
@@ -118,6 +120,8 @@ class SitePage(Page):
                 "Diversity of each taxon in each plot",
             ),
             now=state is Stand.ALIVE and as_of is None,
+            edit_href=way_to_form(self.actor, self.site),
+            edits=edits_of(self.site) if may_keep(self.actor, Site) else (),
             **kwargs,
         )
 

@@ -8,10 +8,13 @@ from typing import Any, ClassVar
 from django.db.models import QuerySet
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext_lazy as _
 
+from nursery.core.actor import Role
 from nursery.core.phrases import in_words, listed, ramet_link
 from nursery.core.views import kin
 from nursery.core.views.lists import Listing
+from nursery.core.views.picking import Act, entry_of, form_for
 from nursery.core.views.tables import Column
 from nursery.donors.templatetags.genet_marks import genet_mark
 from nursery.donors.views.lists import event_link, genet_link, permits_of, taxon_link
@@ -60,6 +63,13 @@ class RametList(Listing):
         "born": "born__earliest",
     }
     default_ordering = ("pk",)
+    acts = (
+        Act("cut", _("Cut"), form_for("cut", "mother")),
+        Act("dive", _("Plant"), form_for("dive", "named", " "), frozenset({Role.FIELD})),
+        Act("move", _("Move"), entry_of("move", "ramets", "ramet, structure, cell")),
+        Act("end", _("End"), entry_of("ending", "ramets", "ramet, fate, cause")),
+        Act("relabel", _("Relabel"), entry_of("relabelling", "ramets", "ramet")),
+    )
     columns = (
         RAMET,
         Column("Taxon", taxon_link),

@@ -31,6 +31,7 @@ class EventList(Listing):
 
     place = "today"
     model = Event
+    key = "uid"
     filterset_class = EventFilters
     title = "All entries"
     names = "entry,entries"
