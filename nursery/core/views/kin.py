@@ -1,27 +1,32 @@
-"""The lists that belong to each of the five places: words, and the name of the address."""
+"""The lists that belong to each of the five places: words, and the name of the address.
 
-TODAY = (("Today", "home"), ("To settle", "unsettled"), ("All entries", "events"))
+The words are marked here and translated in core/kin.html, where they are shown.
+"""
+
+from django.utils.translation import gettext_noop as _
+
+TODAY = ((_("Today"), "home"), (_("To settle"), "unsettled"), (_("All entries"), "events"))
 COLONIES = (
-    ("Donor colonies", "colonies"),
-    ("Collections", "collections"),
-    ("Reefs", "reefs"),
-    ("Taxa", "taxa"),
-    ("Permits", "permits"),
-    ("Bags", "bags"),
+    (_("Donor colonies"), "colonies"),
+    (_("Collections"), "collections"),
+    (_("Reefs"), "reefs"),
+    (_("Taxa"), "taxa"),
+    (_("Permits"), "permits"),
+    (_("Bags"), "bags"),
 )
 NURSERY = (
-    ("Structures", "structures"),
-    ("Ramets", "ramets"),
-    ("Cuttings", "fragmentations"),
-    ("Nurseries", "nurseries"),
-    ("Systems", "systems"),
-    ("Bays", "bays"),
+    (_("Structures"), "structures"),
+    (_("Ramets"), "ramets"),
+    (_("Cuttings"), "fragmentations"),
+    (_("Nurseries"), "nurseries"),
+    (_("Systems"), "systems"),
+    (_("Bays"), "bays"),
 )
-GENETS = (("Genets", "genets"), ("Where they are kept", "matrix"))
+GENETS = ((_("Genets"), "genets"), (_("Where they are kept"), "matrix"))
 REEF = (
-    ("Sites", "sites"),
-    ("Map", "map"),
-    ("Plots", "plots"),
-    ("Outplantings", "outplantings"),
-    ("Visits", "visits"),
+    (_("Sites"), "sites"),
+    (_("Map"), "map"),
+    (_("Plots"), "plots"),
+    (_("Outplantings"), "outplantings"),
+    (_("Visits"), "visits"),
 )

@@ -16,6 +16,8 @@ from typing import Any, ClassVar
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 from rest_framework.request import Request
 
 from nursery.core.actor import Role, require
@@ -127,7 +129,7 @@ class CorrectionPage(Page):
             self.act(typed, preview=False)
         except Trouble as trouble:
             return self._form(typed, trouble)
-        messages.success(request, self.done)
+        messages.success(request, _(self.done))
         return self._away()
 
     def _away(self) -> HttpResponse:
@@ -160,8 +162,8 @@ class CorrectionPage(Page):
         asked = self.blanks(typed, problems)
         reason = Blank(
             "reason",
-            "Reason",
-            "Why it is corrected. It is kept beside the entry.",
+            _("Reason"),
+            _("Why it is corrected. It is kept beside the entry."),
             "text",
             typed.get("reason", ""),
             required=True,
@@ -217,10 +219,12 @@ class CorrectionPage(Page):
 class VoidPage(CorrectionPage):
     """It did not happen."""
 
-    title = "It did not happen"
-    says = "The entry stays, marked as void; what it did is taken out. It can be restored."
-    button = "Void it"
-    done = "Voided. Nothing was deleted: it can be restored."
+    title = gettext_noop("It did not happen")
+    says = gettext_noop(
+        "The entry stays, marked as void; what it did is taken out. It can be restored."
+    )
+    button = gettext_noop("Void it")
+    done = gettext_noop("Voided. Nothing was deleted: it can be restored.")
     act_words = "void entries"
     mend = Mend.VOIDED
 
@@ -239,10 +243,10 @@ class VoidPage(CorrectionPage):
 class RestorePage(CorrectionPage):
     """It did happen after all."""
 
-    title = "It did happen after all"
-    says = "What the void took out stands again, if it still can."
-    button = "Restore it"
-    done = "Restored: it happened."
+    title = gettext_noop("It did happen after all")
+    says = gettext_noop("What the void took out stands again, if it still can.")
+    button = gettext_noop("Restore it")
+    done = gettext_noop("Restored: it happened.")
     act_words = "restore entries"
     mend = Mend.RESTORED
 
@@ -257,10 +261,10 @@ class RestorePage(CorrectionPage):
 class UndoPage(CorrectionPage):
     """The last amendment was wrong."""
 
-    title = "Undo the amendment"
-    says = "The entry is what it was before its last amendment, if it still can be."
-    button = "Undo it"
-    done = "The amendment is undone."
+    title = gettext_noop("Undo the amendment")
+    says = gettext_noop("The entry is what it was before its last amendment, if it still can be.")
+    button = gettext_noop("Undo it")
+    done = gettext_noop("The amendment is undone.")
     act_words = "amend entries"
     mend = Mend.AMENDED
 
@@ -275,10 +279,12 @@ class UndoPage(CorrectionPage):
 class AmendPage(CorrectionPage):
     """It happened otherwise: what stands now is in the blanks."""
 
-    title = "It happened otherwise"
-    says = "Change what was otherwise and leave the rest. What was said before is kept beside it."
-    button = "Amend it"
-    done = "Amended. What was said before is kept beside it."
+    title = gettext_noop("It happened otherwise")
+    says = gettext_noop(
+        "Change what was otherwise and leave the rest. What was said before is kept beside it."
+    )
+    button = gettext_noop("Amend it")
+    done = gettext_noop("Amended. What was said before is kept beside it.")
     act_words = "amend entries"
     mend = Mend.AMENDED
 
@@ -319,7 +325,7 @@ class AmendPage(CorrectionPage):
 
     def blanks(self, typed: Mapping[str, str], problems: Sequence[Problem]) -> list[Blank]:
         found = blanks(AmendIn, {**self.now, **typed}, problems, names=self.names)
-        swaps = [n for n, _ in self._swaps(typed)]
+        swaps = [n for n, _swap in self._swaps(typed)]
         for number, row in enumerate(self.mothers):
             mine = [
                 Told(each)
@@ -360,7 +366,7 @@ class AmendPage(CorrectionPage):
             empty_is_none = name == "genet" and not text
             data[name] = None if empty_is_none else value_of(AmendIn, name, text)
         if swaps := self._swaps(typed):
-            data[_SOURCES] = [swap for _, swap in swaps]
+            data[_SOURCES] = [swap for _number, swap in swaps]
         return amend(self.actor, read(AmendIn, data), preview)
 
 
@@ -386,11 +392,17 @@ def _mother(
     return [
         Blank(
             name,
-            f"Cut from {code}",
-            "Another ramet, if it was cut from that one instead.",
+            _("Cut from %(code)s") % {"code": code},
+            _("Another ramet, if it was cut from that one instead."),
             "line",
             typed.get(name, code),
             told=told,
         ),
-        Blank(used, f"{code} was used up", "Nothing of it was left to grow on.", "tick", ticked),
+        Blank(
+            used,
+            _("%(code)s was used up") % {"code": code},
+            _("Nothing of it was left to grow on."),
+            "tick",
+            ticked,
+        ),
     ]

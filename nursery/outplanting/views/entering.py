@@ -10,6 +10,8 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from rest_framework.request import Request
 
 from nursery.core.actor import Role, require
@@ -17,7 +19,7 @@ from nursery.core.errors import Problem, Trouble, Unknown
 from nursery.core.filters import refuse_unknown
 from nursery.core.inputs import EventIn, read
 from nursery.core.models import Event, EventKind
-from nursery.core.phrases import counted, link, number
+from nursery.core.phrases import link, number
 from nursery.core.views import kin
 from nursery.core.views.base import Page
 from nursery.core.views.entered import tell
@@ -169,26 +171,26 @@ class EnterKindPage(Page):
             says=effect_says(effect),
             turns=table(
                 [
-                    Column("Counted as", lambda row: _genet(row.before, genets)),
-                    Column("Then as", lambda row: _genet(row.after, genets)),
-                    Column("Where", lambda row: _where(row.where)),
-                    Column("Ramets", lambda row: row.ramets, number=True),
-                    Column("Living", lambda row: row.living, number=True),
+                    Column(_("Counted as"), lambda row: _genet(row.before, genets)),
+                    Column(_("Then as"), lambda row: _genet(row.after, genets)),
+                    Column(_("Where"), lambda row: _where(row.where)),
+                    Column(_("Ramets"), lambda row: row.ramets, number=True),
+                    Column(_("Living"), lambda row: row.living, number=True),
                 ],
                 effect.turns,
-                "Ramets that would count as another genet",
-                "No ramet would count as another genet.",
+                _("Ramets that would count as another genet"),
+                _("No ramet would count as another genet."),
             ),
             tallies=table(
                 [
-                    Column("Where", lambda row: _where(row.where)),
-                    Column("Genet", lambda row: _genet(row.genet, genets)),
-                    Column("Living now", lambda row: number(row.before), number=True),
-                    Column("Then", lambda row: number(row.after), number=True),
+                    Column(_("Where"), lambda row: _where(row.where)),
+                    Column(_("Genet"), lambda row: _genet(row.genet, genets)),
+                    Column(_("Living now"), lambda row: number(row.before), number=True),
+                    Column(_("Then"), lambda row: number(row.after), number=True),
                 ],
                 effect.tallies,
-                "Living ramets of each genet in each place",
-                "No number of living ramets changes.",
+                _("Living ramets of each genet in each place"),
+                _("No number of living ramets changes."),
             ),
         )
         return self.render_to_response(context)
@@ -212,9 +214,13 @@ class Unreadable(Trouble):
 def effect_says(effect: Effect) -> str:
     """What would change, in one sentence."""
     if not effect.ramets:
-        return "No ramet would count as another genet."
-    ramets = counted(effect.ramets, "ramet,ramets")
-    return f"{ramets} would count as another genet, {number(effect.living)} of them living."
+        return _("No ramet would count as another genet.")
+    told = ngettext(
+        "%(n)s\u00a0ramet would count as another genet, %(living)s of them living.",
+        "%(n)s\u00a0ramets would count as another genet, %(living)s of them living.",
+        effect.ramets,
+    )
+    return told % {"n": number(effect.ramets), "living": number(effect.living)}
 
 
 def _genets(effect: Effect) -> dict[str, Genet]:
@@ -229,7 +235,7 @@ def _genets(effect: Effect) -> dict[str, Genet]:
 
 def _genet(code: str, genets: Mapping[str, Genet]) -> SafeString | str:
     if not code:
-        return "not known"
+        return _("not known")
     return link(genets[code], "genet", code) if code in genets else code
 
 

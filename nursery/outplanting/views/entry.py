@@ -10,13 +10,15 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
 from rest_framework.request import Request
 
 from nursery.core.actor import Actor, Role
 from nursery.core.dates import DateError, parse_when, words
 from nursery.core.filters import refuse_unknown
 from nursery.core.models import Correction, Event, EventKind, Mend
-from nursery.core.phrases import counted, in_words, link, listed
+from nursery.core.phrases import in_words, link, listed, number
 from nursery.core.views.base import Link, Page
 from nursery.core.views.register import Fact
 from nursery.core.views.tables import sheet, table
@@ -31,9 +33,9 @@ from nursery.outplanting.views.touched import Undone, touched
 
 PAGED = frozenset({"limit", "offset"})
 _MENDED = {
-    Mend.VOIDED: "Voided: it did not happen",
-    Mend.RESTORED: "Restored: it did happen",
-    Mend.AMENDED: "Amended: it happened otherwise",
+    Mend.VOIDED: gettext_lazy("Voided: it did not happen"),
+    Mend.RESTORED: gettext_lazy("Restored: it did happen"),
+    Mend.AMENDED: gettext_lazy("Amended: it happened otherwise"),
 }
 
 
@@ -83,7 +85,7 @@ class EventPage(Page):
             flags=self._flags(kind),
             sheet=found,
             says=_says(found.count, caption, event.live) if found is not None else "",
-            table=table(things.columns, found.rows, caption, "It touched nothing.")
+            table=table(things.columns, found.rows, caption, _("It touched nothing."))
             if things is not None and found is not None
             else None,
             sections=sections(event, kind, undone),
@@ -100,10 +102,10 @@ class EventPage(Page):
     def _header(self) -> list[Fact]:
         event = self.event
         return [
-            Fact("When", in_words(event.when)),
-            Fact("Hands", listed(event.people)),
-            Fact("Permits", permits_of(event)),
-            Fact("Note", event.note),
+            Fact(_("When"), in_words(event.when)),
+            Fact(_("Hands"), listed(event.people)),
+            Fact(_("Permits"), permits_of(event)),
+            Fact(_("Note"), event.note),
         ]
 
     def _flags(self, kind: EventKind) -> Sequence[Any]:
@@ -117,12 +119,12 @@ class EventPage(Page):
             return []
         last = self.corrections[-1] if self.corrections else None
         offered = (
-            [("void", "It did not happen"), ("amend", "It happened otherwise")]
+            [("void", _("It did not happen")), ("amend", _("It happened otherwise"))]
             if self.event.live
-            else [("restore", "It did happen after all")]
+            else [("restore", _("It did happen after all"))]
         )
         if self.event.live and last is not None and last.mend == Mend.AMENDED:
-            offered.append(("undo-amendment", "Undo the amendment"))
+            offered.append(("undo-amendment", _("Undo the amendment")))
         return [Link(text, reverse(name, args=[self.event.uid])) for name, text in offered]
 
     def _onward(self, kind: EventKind) -> Link | None:
@@ -132,7 +134,7 @@ class EventPage(Page):
         if not SLIPS[EventKind.INTAKE.word].open_to(self.actor):
             return None
         href = reverse("intake", args=[self.event.uid])
-        return Link("Enter what became of its pieces", href)
+        return Link(_("Enter what became of its pieces"), href)
 
     def _told(self) -> list[Told]:
         """The corrections in their order, with the entries that were corrected together."""
@@ -145,7 +147,7 @@ class EventPage(Page):
         return [
             Told(
                 row,
-                _MENDED[Mend(row.mend)],
+                str(_MENDED[Mend(row.mend)]),
                 [
                     (name.replace("_", " "), said(name, pair[0]), said(name, pair[1]))
                     for name, pair in row.changes.items()
@@ -164,15 +166,23 @@ def may_correct(actor: Actor, event: Event) -> bool:
 
 
 def _says(count: int, caption: str, live: bool) -> str:
-    rows = counted(count, "row,rows")
-    told = f"{caption[0].lower()}{caption[1:]}"
-    return f"{rows}: {told}." if live else f"{rows} of what is void: {told}."
+    told = {"n": number(count), "what": f"{caption[0].lower()}{caption[1:]}"}
+    if live:
+        return ngettext("%(n)s\u00a0row: %(what)s.", "%(n)s\u00a0rows: %(what)s.", count) % told
+    return (
+        ngettext(
+            "%(n)s\u00a0row of what is void: %(what)s.",
+            "%(n)s\u00a0rows of what is void: %(what)s.",
+            count,
+        )
+        % told
+    )
 
 
 def said(name: str, value: Any) -> str:
     """One side of an amended field, as people read it."""
     if value is None or value == "" or value == []:
-        return "not known" if name == "genet" else "none"
+        return _("not known") if name == "genet" else _("none")
     if name == "when":
         try:
             return words(parse_when(value))
@@ -186,5 +196,5 @@ def said(name: str, value: Any) -> str:
 
 
 def _source(item: Mapping[str, Any]) -> str:
-    used = " (used up)" if item.get("used_up") else ""
-    return f"{item.get('ramet') or item.get('instead_of')}{used}"
+    code = str(item.get("ramet") or item.get("instead_of"))
+    return _("%(code)s (used up)") % {"code": code} if item.get("used_up") else code

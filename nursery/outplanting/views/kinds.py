@@ -1,10 +1,15 @@
-"""The kinds of entries as they are entered: which input, which act, what it is in one sentence."""
+"""The kinds of entries as they are entered: which input, which act, what it is in one sentence.
+
+The sentences are marked here and translated in the templates that show them.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
+
+from django.utils.translation import gettext_noop as _
 
 from nursery.core.actor import Actor, Role, require
 from nursery.core.inputs import EventIn
@@ -48,67 +53,67 @@ class Slip:
 
 GROUPS: Sequence[tuple[str, Sequence[Slip]]] = (
     (
-        "Into the record",
+        _("Into the record"),
         (
             Slip(
                 EventKind.COLLECTION,
                 inputs.CollectionIn,
                 lineage.collect,
-                "Pieces were taken from a donor colony, or loose ones from a reef.",
+                _("Pieces were taken from a donor colony, or loose ones from a reef."),
                 "colonies",
             ),
             Slip(
                 EventKind.INTAKE,
                 inputs.IntakeIn,
                 lineage.take_in,
-                "Pieces of a collection reached a nursery, or were lost on the way.",
+                _("Pieces of a collection reached a nursery, or were lost on the way."),
                 "nursery",
             ),
             Slip(
                 EventKind.STOCK_ENTRY,
                 inputs.StockEntryIn,
                 lineage.enter_stock,
-                "Ramets whose cuttings were not recorded: legacy, found, settled or received.",
+                _("Ramets whose cuttings were not recorded: legacy, found, settled or received."),
                 "nursery",
             ),
         ),
     ),
     (
-        "In the nursery",
+        _("In the nursery"),
         (
             Slip(
                 EventKind.FRAGMENTATION,
                 inputs.FragmentationIn,
                 lineage.cut,
-                "Ramets were cut into new ones.",
+                _("Ramets were cut into new ones."),
                 "nursery",
             ),
             Slip(
                 EventKind.MOVE,
                 inputs.MoveIn,
                 lineage.move,
-                "Ramets were placed, moved, packed for a journey, or given another base.",
+                _("Ramets were placed, moved, packed for a journey, or given another base."),
                 "nursery",
             ),
             Slip(
                 EventKind.STRUCTURE_MOVE,
                 inputs.StructureMoveIn,
                 lineage.move_structures,
-                "Structures were set up or moved with all they hold.",
+                _("Structures were set up or moved with all they hold."),
                 "nursery",
             ),
             Slip(
                 EventKind.TAGGING,
                 inputs.TaggingIn,
                 lineage.retag,
-                "Tags were put on, taken off or lost.",
+                _("Tags were put on, taken off or lost."),
                 "nursery",
             ),
             Slip(
                 EventKind.CHECK,
                 CheckIn,
                 check,
-                "Ramets in a nursery were looked at: attached, loose, dead or missing.",
+                _("Ramets in a nursery were looked at: attached, loose, dead or missing."),
                 "nursery",
                 roles=(Role.NURSERY,),
             ),
@@ -116,59 +121,59 @@ GROUPS: Sequence[tuple[str, Sequence[Slip]]] = (
                 EventKind.COUNT,
                 inputs.CountIn,
                 lineage.count_structures,
-                "Structures were counted: alive, dead and missing, of a lot or of all.",
+                _("Structures were counted: alive, dead and missing, of a lot or of all."),
                 "nursery",
             ),
             Slip(
                 EventKind.ENDING,
                 inputs.EndingIn,
                 lineage.end_ramets,
-                "Ramets died, were lost, discarded, sampled, handed over, or fused.",
+                _("Ramets died, were lost, discarded, sampled, handed over, or fused."),
                 "nursery",
             ),
             Slip(
                 EventKind.STRUCTURE_LOSS,
                 inputs.LossIn,
                 lineage.lose_structures,
-                "Structures were lost with all that lived in them.",
+                _("Structures were lost with all that lived in them."),
                 "nursery",
             ),
         ),
     ),
     (
-        "On the reef",
+        _("On the reef"),
         (
             Slip(
                 EventKind.OUTPLANTING,
                 OutplantingIn,
                 reef.plant,
-                "Ramets were planted in a plot, one by one or with their structures.",
+                _("Ramets were planted in a plot, one by one or with their structures."),
                 "reef",
             ),
             Slip(
                 EventKind.VISIT,
                 VisitIn,
                 reef.visit,
-                "Outplants or donor colonies were looked at, or plots counted.",
+                _("Outplants or donor colonies were looked at, or plots counted."),
                 "reef",
             ),
             Slip(
                 EventKind.LIFT,
                 LiftIn,
                 reef.lift,
-                "Living outplants were lifted from their plots.",
+                _("Living outplants were lifted from their plots."),
                 "reef",
             ),
         ),
     ),
     (
-        "Which is which",
+        _("Which is which"),
         (
             Slip(
                 EventKind.RELABELLING,
                 inputs.RelabellingIn,
                 lineage.relabel,
-                "Ramets turned out to be of another genet than their labels say.",
+                _("Ramets turned out to be of another genet than their labels say."),
                 "genets",
                 effect=lineage.relabelling_effect,
             ),
@@ -176,14 +181,14 @@ GROUPS: Sequence[tuple[str, Sequence[Slip]]] = (
                 EventKind.IDENTIFICATION,
                 inputs.IdentificationIn,
                 lineage.identify,
-                "Known ramets were found again: as loose pieces, or in a structure.",
+                _("Known ramets were found again: as loose pieces, or in a structure."),
                 "genets",
             ),
             Slip(
                 EventKind.GENET_MERGE,
                 inputs.GenetMergeIn,
                 lineage.merge_genets,
-                "Two genets turned out to be one individual. For programme leads.",
+                _("Two genets turned out to be one individual. For programme leads."),
                 "genets",
                 effect=lineage.merging_effect,
                 roles=(),
@@ -192,5 +197,5 @@ GROUPS: Sequence[tuple[str, Sequence[Slip]]] = (
     ),
 )
 
-SLIPS = {slip.kind.word: slip for _, slips in GROUPS for slip in slips}
+SLIPS = {slip.kind.word: slip for _heading, slips in GROUPS for slip in slips}
 """All of them, by the word of their kind."""

@@ -9,6 +9,8 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from rest_framework.request import Request
 
 from nursery.core.dates import words
@@ -16,7 +18,7 @@ from nursery.core.errors import Problem, Refused, Trouble
 from nursery.core.filters import refuse_unknown
 from nursery.core.inputs import read
 from nursery.core.models import Event
-from nursery.core.phrases import counted, joined, link, ramet_link
+from nursery.core.phrases import joined, link, number, ramet_link
 from nursery.core.views import kin
 from nursery.core.views.base import Page
 from nursery.core.views.lists import kin_links
@@ -81,7 +83,7 @@ class UnsettledPage(Page):
             if trouble.status == 403:
                 raise
             return self._shown(typed, trouble)
-        messages.success(request, "It stands as it is. It is among what was settled.")
+        messages.success(request, _("It stands as it is. It is among what was settled."))
         return HttpResponseRedirect(f"{request.get_full_path()}#{row.code}")
 
     def _shown(self, typed: Mapping[str, str], trouble: Trouble | None) -> HttpResponse:
@@ -117,7 +119,12 @@ class UnsettledPage(Page):
         beside = any(row.fault for group in groups for row in group.rows)
         context = self.get_context_data(
             kin=kin_links(kin.TODAY, self.request.path),
-            says=f"{counted(len(rows), 'thing is,things are')} to be settled.",
+            says=ngettext(
+                "%(n)s\u00a0thing is to be settled.",
+                "%(n)s\u00a0things are to be settled.",
+                len(rows),
+            )
+            % {"n": number(len(rows))},
             groups=groups,
             asked=asked,
             sheet=page,
@@ -145,7 +152,7 @@ class SettledPage(Page):
             if trouble.status == 403:
                 raise
             return self._shown(trouble)
-        messages.success(request, "It is told again among what is to be settled.")
+        messages.success(request, _("It is told again among what is to be settled."))
         return HttpResponseRedirect(request.get_full_path())
 
     def _shown(self, trouble: Trouble | None) -> HttpResponse:
@@ -156,9 +163,12 @@ class SettledPage(Page):
         dates = _events(told)
         context = self.get_context_data(
             kin=kin_links(kin.TODAY, self.request.path),
-            says=f"{counted(found.count, 'thing was,things were')} looked at and left as it is."
-            if found.count == 1
-            else f"{counted(found.count, 'thing was,things were')} looked at and left as they are.",
+            says=ngettext(
+                "%(n)s\u00a0thing was looked at and left as it is.",
+                "%(n)s\u00a0things were looked at and left as they are.",
+                found.count,
+            )
+            % {"n": number(found.count)},
             sheet=found,
             rows=[
                 (
