@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import uuid
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -23,6 +22,7 @@ from nursery.core.models import Event, EventKind
 from nursery.core.recording import Recorded
 from nursery.core.views.base import Page
 from nursery.core.views.entered import tell
+from nursery.core.views.returned import entered_before, names_in, returned
 from nursery.donors.models import Collection, DonorColony, Permit, Taxon
 from nursery.donors.photos import MOST_AT_ONCE, too_many
 from nursery.donors.pictures import Picture, clean
@@ -67,9 +67,7 @@ class CollectPage(Page):
         try:
             recorded = self._entered(typed, request.POST)
         except Trouble as trouble:
-            known = _known(typed) if trouble.code == "uid_taken" else None
-            if known is not None:
-                typed["uid"] = str(uuid.uuid4())
+            known = entered_before(trouble, typed, typed.get("uid"))
             return self._form(typed, permits, trouble, known)
         collection = Collection.objects.select_related("colony").get(event=recorded.event)
         pieces = ngettext("%(n)d piece", "%(n)d pieces", collection.pieces)
@@ -103,29 +101,24 @@ class CollectPage(Page):
         trouble: Trouble | None = None,
         known: Event | None = None,
     ) -> HttpResponse:
-        problems = [
-            each for each in (trouble.problems if trouble else ()) if each.code != "uid_taken"
-        ]
-        told: dict[str, list[Problem]] = {}
-        for each in problems:
-            told.setdefault(_blank_of(each), []).append(each)
+        back = returned(trouble, _blank_of)
         context = self.get_context_data(
             typed=typed,
             source=typed.get(SOURCE) or "new",
-            named=set(permits),
-            told=told,
-            problems=told.get("", []),
-            faults=len(problems),
+            named_permits=set(permits),
+            told=back.told,
+            problems=back.told.get("", []),
+            faults=back.faults,
             entered=known,
             chosen=bool(self.request.FILES),
             most_photos=MOST_AT_ONCE,
-            taxa=Taxon.objects.filter(closed_on=None).order_by("name"),
-            reefs=Reef.objects.filter(closed_on=None).order_by("name"),
+            taxa=_open(Taxon),
+            reefs=_open(Reef),
             permits=_permits(permits),
             colonies=_colonies(),
             reading=reading_of(self.actor, typed, permits),
         )
-        return self.render_to_response(context, status=trouble.status if trouble else 200)
+        return self.render_to_response(context, status=back.status)
 
 
 class ReadingPage(Page):
@@ -143,11 +136,6 @@ class ReadingPage(Page):
         typed, permits = request.POST.dict(), request.POST.getlist("permits")
         context = self.get_context_data(reading=reading_of(self.actor, typed, permits))
         return self.render_to_response(context)
-
-
-def names_in(text: str) -> list[str]:
-    """People's names, parted by commas, semicolons or lines."""
-    return [name.strip() for name in re.split(r"[;,\n]", text) if name.strip()]
 
 
 def _data(typed: Mapping[str, str], sent: QueryDict, known: bool) -> dict[str, Any]:
@@ -187,13 +175,6 @@ def _blank_of(problem: Problem) -> str:
     return name if name in _BESIDE else ""
 
 
-def _known(typed: Mapping[str, str]) -> Event | None:
-    try:
-        return Event.objects.filter(uid=uuid.UUID(typed.get("uid", ""))).first()
-    except ValueError:
-        return None
-
-
 def _usual(actor: Actor) -> dict[str, Any]:
     """An empty form, with what was the same on this person's last collection."""
     last = (
@@ -221,6 +202,12 @@ def _usual(actor: Actor) -> dict[str, Any]:
             "permits": [entry.permit.code for entry in last.permit_links.all()],
         }
     return typed
+
+
+def _open(register: type[Taxon | Reef]) -> list[tuple[str, str]]:
+    """The open rows of a register to choose from, by name."""
+    rows = register._default_manager.filter(closed_on=None).order_by("name")
+    return list(rows.values_list("code", "name"))
 
 
 def _permits(named: Sequence[str]) -> list[Permit]:

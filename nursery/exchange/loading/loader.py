@@ -61,7 +61,7 @@ def load(
             if check or report.refused or report.leaning_count:
                 transaction.set_rollback(True)
             elif any(tally.new for tally in report.tallies.values()):
-                bulk.count_anew()
+                bulk.count_anew(loader.done)
     return report
 
 
@@ -82,7 +82,7 @@ class _Loader:
         self._blame = blame
         self._progress = progress
         self._known = spool.count()
-        self._done = 0
+        self.done = 0
         self._count_at = _FIRST_COUNT
         self._refused: set[tuple[str, int]] = set()
         """Register rows that were refused: what else they say is not looked at."""
@@ -109,13 +109,13 @@ class _Loader:
                 self._step(corrections.load(correction, line, key))
 
     def _step(self, rows: int) -> None:
-        self._done += rows
-        if self._done >= self._count_at:
+        self.done += rows
+        if self.done >= self._count_at:
             # What was planned for a record of nothing is slow for one of thousands.
-            bulk.count_anew()
-            self._count_at = 2 * self._done
+            bulk.count_anew(self.done)
+            self._count_at = 2 * self.done
         if self._progress is not None:
-            self._progress(self._done, self._known)
+            self._progress(self.done, self._known)
 
     def _standing(self, line: Line) -> None:
         """Where a structure stands from a day on: the columns after its register's own."""

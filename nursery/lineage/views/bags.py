@@ -23,6 +23,7 @@ from nursery.core.inputs import read
 from nursery.core.models import Event, EventKind
 from nursery.core.views.base import Page
 from nursery.core.views.entered import tell
+from nursery.core.views.returned import entered_before, names_in, returned
 from nursery.donors.models import Taxon
 from nursery.lineage.actions import cut
 from nursery.lineage.bags import Bag, bag_of, bags_of, days
@@ -105,9 +106,8 @@ class CutAboardPage(BagPage):
         try:
             recorded = cut(self.actor, self._given(typed, sources))
         except Trouble as trouble:
-            if trouble.code == "uid_taken":
-                typed["uid"] = str(uuid.uuid4())
-            return self._form(typed, sources, trouble)
+            known = entered_before(trouble, typed, typed.get("uid"))
+            return self._form(typed, sources, trouble, known)
         made = recorded.event.fragmentation.children_count
         words = ngettext("%(n)d piece cut aboard", "%(n)d pieces cut aboard", made)
         tell(request, [recorded], words % {"n": made})
@@ -138,12 +138,13 @@ class CutAboardPage(BagPage):
         return read(FragmentationIn, data)
 
     def _form(
-        self, typed: Mapping[str, str], sources: list[str], trouble: Trouble | None = None
+        self,
+        typed: Mapping[str, str],
+        sources: list[str],
+        trouble: Trouble | None = None,
+        known: Event | None = None,
     ) -> HttpResponse:
-        told: dict[str, list[Problem]] = {}
-        for each in trouble.problems if trouble else ():
-            name = str(each.path[0]) if each.path else "count"
-            told.setdefault({"children": "tags", "uid": ""}.get(name, name), []).append(each)
+        back = returned(trouble, _blank_of)
         shown = {"sources", "count", "tags", "when", "done_by", "note"}
         group = self.bag.collection.taxon.group
         context = self.get_context_data(
@@ -151,17 +152,18 @@ class CutAboardPage(BagPage):
             source=self.source,
             typed=typed,
             chosen=set(sources),
-            told=told,
-            problems=[each for name, found in told.items() if name not in shown for each in found],
-            faults=sum(map(len, told.values())),
+            told=back.told,
+            problems=back.above(shown),
+            faults=back.faults,
+            entered=known,
             zoanthid=group == Taxon.Group.ZOANTHID,
         )
-        return self.render_to_response(context, status=trouble.status if trouble else 200)
+        return self.render_to_response(context, status=back.status)
 
 
-def names_in(text: str) -> list[str]:
-    """People's names, parted by commas, semicolons or lines."""
-    return [name.strip() for name in re.split(r"[;,\n]", text) if name.strip()]
+def _blank_of(problem: Problem) -> str:
+    name = str(problem.path[0]) if problem.path else "count"
+    return {"children": "tags", "uid": ""}.get(name, name)
 
 
 def _day(text: str) -> datetime.date | None:

@@ -21,12 +21,13 @@ from nursery.core.filters import refuse_unknown
 from nursery.core.inputs import read
 from nursery.core.models import Event
 from nursery.core.views.entered import tell
+from nursery.core.views.returned import above, entered_before, names_in, returned
 from nursery.donors.models import Taxon
 from nursery.lineage.actions.arrive import arrive
 from nursery.lineage.bags import free_cells, under_way
 from nursery.lineage.inputs.aboard import ArrivalsIn
 from nursery.lineage.models import Ramet
-from nursery.lineage.views.bags import BagPage, names_in
+from nursery.lineage.views.bags import BagPage
 from nursery.lineage.words import Cause
 from nursery.outplanting.views.sheet import buttons
 from nursery.places.models import Nursery, Structure
@@ -102,12 +103,7 @@ class IntakePage(BagPage):
         try:
             done = arrive(self.actor, sent.given())
         except Trouble as trouble:
-            known = None
-            if trouble.code == "uid_taken":
-                known = Event.objects.filter(
-                    uid=uuid.uuid5(sent.key, "intake"), recorded_by=self.actor.user_id
-                ).first()
-                typed["uid"] = str(uuid.uuid4())
+            known = entered_before(trouble, typed, uuid.uuid5(sent.key, "intake"))
             return self._form(typed, trouble, sent, known)
         words = ngettext("%(n)d piece taken in", "%(n)d pieces taken in", sent.arrived)
         tell(request, done, words % {"n": sent.arrived})
@@ -127,14 +123,9 @@ class IntakePage(BagPage):
         sent: SentBag | None = None,
         known: Event | None = None,
     ) -> HttpResponse:
-        problems = [
-            each for each in (trouble.problems if trouble else ()) if each.code != "uid_taken"
-        ]
-        told: dict[str, list[Problem]] = {}
-        for each in problems:
-            told.setdefault(sent.blank_of(each) if sent else "", []).append(each)
+        back = returned(trouble, sent.blank_of if sent else above)
         rows = [
-            _arrival(ramet, typed, told, ramet.collection_id is None)
+            _arrival(ramet, typed, back.told, ramet.collection_id is None)
             for ramet in (*self.bag.pieces, *self.bag.cut_aboard)
             if under_way(ramet)
         ]
@@ -149,19 +140,19 @@ class IntakePage(BagPage):
             bag=self.bag,
             source=self.source,
             typed=typed,
-            told=told,
-            problems=[each for name, found in told.items() if name not in shown for each in found],
-            faults=len(problems),
+            told=back.told,
+            problems=back.above(shown),
+            faults=back.faults,
             entered=known,
             rows=rows,
             preview=preview_of(rows, _chosen(structures, typed)),
             arrived=sum(row.out == "arrived" for row in rows),
-            nurseries=homes,
-            structures=structures,
+            nurseries=[(home.code, str(home)) for home in homes],
+            structures=[(row.code, f"{row} ({row.nursery})") for row in structures],
             causes=[(cause.word, cause.label) for cause in Cause],
             zoanthid=self.bag.collection.taxon.group == Taxon.Group.ZOANTHID,
         )
-        return self.render_to_response(context, status=trouble.status if trouble else 200)
+        return self.render_to_response(context, status=back.status)
 
 
 class CellsPage(IntakePage):

@@ -25,6 +25,7 @@ from nursery.core.models import Event, EventKind
 from nursery.core.phrases import listed
 from nursery.core.views.base import Page
 from nursery.core.views.entered import tell
+from nursery.core.views.returned import above, entered_before, names_in, returned
 from nursery.donors.models import Permit
 from nursery.lineage.models import Ramet
 from nursery.lineage.words import Cause, Life, Place, Purpose
@@ -106,10 +107,7 @@ class DivePage(Page):
         try:
             done = enter_dive(self.actor, dive.given())
         except Trouble as trouble:
-            known = None
-            if trouble.code == "uid_taken":
-                known = Event.objects.filter(uid=uuid.uuid5(dive.key, "planted")).first()
-                typed["uid"] = str(uuid.uuid4())
+            known = entered_before(trouble, typed, uuid.uuid5(dive.key, "planted"))
             return self._form(typed, permits, trouble, dive, known)
         if done:
             tell(request, done, dive.says())
@@ -142,20 +140,15 @@ class DivePage(Page):
             .filter(code=self.asked.get("plot", "").strip().replace("\x00", "").upper()[:40])
             .first()
         )
-        problems = [
-            each for each in (trouble.problems if trouble else ()) if each.code != "uid_taken"
-        ]
-        told: dict[str, list[Problem]] = {}
-        for each in problems:
-            told.setdefault(dive.blank_of(each) if dive else "", []).append(each)
-        rows, missing = self._aboard(typed, told) if plot is not None else ([], [])
+        back = returned(trouble, dive.blank_of if dive else above)
+        rows, missing = self._aboard(typed, back.told) if plot is not None else ([], [])
         shown = {*_HEADER, *(f"did:{row.code}" for row in rows)}
         context = self.get_context_data(
             plot=plot,
             typed=typed,
-            told=told,
-            problems=[each for name, found in told.items() if name not in shown for each in found],
-            faults=len(problems),
+            told=back.told,
+            problems=back.above(shown),
+            faults=back.faults,
             entered=known,
             rows=rows,
             missing=missing,
@@ -171,7 +164,7 @@ class DivePage(Page):
             sent=self.asked.get("sent", ""),
             **self._choices(plot),
         )
-        return self.render_to_response(context, status=trouble.status if trouble else 200)
+        return self.render_to_response(context, status=back.status)
 
     def _aboard(
         self, typed: Mapping[str, str], told: Mapping[str, Sequence[Problem]]
@@ -231,11 +224,7 @@ class SentDive:
                 "plot": self.plot,
                 "when": typed.get("when", ""),
                 "note": typed.get("note", ""),
-                "done_by": [
-                    name.strip()
-                    for name in re.split(r"[;,\n]", typed.get("done_by", ""))
-                    if name.strip()
-                ],
+                "done_by": names_in(typed.get("done_by", "")),
                 "permits": list(self.permits),
                 "fixing": typed.get("fixing") or None,
                 "other_purposes": typed.get("other_purposes") == "on",

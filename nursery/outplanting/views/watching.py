@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import uuid
 from collections.abc import Mapping
 from functools import cached_property
@@ -24,6 +23,7 @@ from nursery.core.models import Event, EventKind
 from nursery.core.registers import find
 from nursery.core.views.base import Page
 from nursery.core.views.entered import tell
+from nursery.core.views.returned import above, entered_before, names_in, returned
 from nursery.lineage.words import Cause, Life, Place
 from nursery.outplanting.actions import visit
 from nursery.outplanting.inputs import VisitIn
@@ -110,10 +110,7 @@ class WatchPlotPage(Page):
         try:
             recorded = visit(self.actor, sent.given())
         except Trouble as trouble:
-            known = None
-            if trouble.code == "uid_taken":
-                known = Event.objects.filter(uid=str(sent.uid)).first()
-                typed["uid"] = str(uuid.uuid4())
+            known = entered_before(trouble, typed, sent.uid)
             return self._form(typed, trouble, sent, known)
         seen = recorded.event.visit.observations.count()
         words = (
@@ -135,23 +132,18 @@ class WatchPlotPage(Page):
         sent: Sent | None = None,
         known: Event | None = None,
     ) -> HttpResponse:
-        problems = [
-            each for each in (trouble.problems if trouble else ()) if each.code != "uid_taken"
-        ]
-        told: dict[str, list[Problem]] = {}
-        for each in problems:
-            told.setdefault(sent.blank_of(each) if sent else "", []).append(each)
-        clusters = clusters_of(self.plot, typed, told)
+        back = returned(trouble, sent.blank_of if sent else above)
+        clusters = clusters_of(self.plot, typed, back.told)
         rows = [row for cluster in clusters for row in cluster.rows]
         shown = {*_HEADER, *(f"seen:{row.code}" for row in rows)}
-        genets, taxa = lines_of(self.plot, typed, told)
+        genets, taxa = lines_of(self.plot, typed, back.told)
         shown |= {line.name for line in (*genets, *taxa)}
         context = self.get_context_data(
             plot=self.plot,
             typed=typed,
-            told=told,
-            problems=[each for name, found in told.items() if name not in shown for each in found],
-            faults=len(problems),
+            told=back.told,
+            problems=back.above(shown),
+            faults=back.faults,
             entered=known,
             clusters=clusters,
             total=len(rows),
@@ -165,7 +157,7 @@ class WatchPlotPage(Page):
             .exclude(pk=self.plot.pk)
             .order_by("code"),
         )
-        return self.render_to_response(context, status=trouble.status if trouble else 200)
+        return self.render_to_response(context, status=back.status)
 
 
 class WatchSentPage(Page):
@@ -218,11 +210,7 @@ class Sent:
             "site": self.site,
             "when": self.typed.get("when", ""),
             "note": self.typed.get("note", ""),
-            "done_by": [
-                name.strip()
-                for name in re.split(r"[;,\n]", self.typed.get("done_by", ""))
-                if name.strip()
-            ],
+            "done_by": names_in(self.typed.get("done_by", "")),
             "observations": [self._observation(code) for code in self.codes],
             "counts": [self._count(name) for name in self.counts],
         }
