@@ -15,7 +15,7 @@ from nursery.lineage.models import Life, Ramet
 from nursery.lineage.words import Cause
 from nursery.outplanting.models import Observation
 from tests import factories as make
-from tests.browser.visiting import PHONE, Visitor, faults, unfolded
+from tests.browser.visiting import PHONE, Visitor, faults, faults_light_and_dark, unfolded
 from tests.donors import photographed
 from tests.lineage.test_first_collections import HERE, entered
 from tests.verified import nothing_wrong
@@ -40,10 +40,7 @@ def page(page: Page) -> Page:
 
 def shuts_nobody_out(page: Page) -> None:
     """No fault by day or by night, nothing wider than the phone, and all targets large enough."""
-    for scheme in ("light", "dark"):
-        page.emulate_media(color_scheme=scheme, reduced_motion="reduce")  # type: ignore[arg-type]
-        assert faults(page) == [], scheme
-    page.emulate_media(color_scheme="light")
+    assert faults_light_and_dark(page) == []
     assert page.evaluate("document.scrollingElement.scrollWidth") <= PHONE["width"]
     small = page.evaluate(
         "[...document.querySelectorAll('main button:not(.plain), main select, main .pick label,"

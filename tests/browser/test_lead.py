@@ -11,8 +11,8 @@ from nursery.donors.models import DonorColony
 from nursery.lineage.models import Ramet
 from nursery.places.models import Nursery, Site
 from tests import factories as make
-from tests.browser.test_budget import SCRIPTS, WHOLE, weight
-from tests.browser.visiting import PHONE, Visitor, faults, unfolded
+from tests.browser.test_budget import too_heavy
+from tests.browser.visiting import PHONE, Visitor, faults, faults_light_and_dark, unfolded
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -153,16 +153,14 @@ def test_the_matrix_is_sorted_with_a_click(visitor: Visitor, reef: Reef) -> None
     assert reef.nursery.code in page.locator("thead").inner_text()
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_what_a_lead_reads_shuts_nobody_out(visitor: Visitor, reef: Reef, scheme: str) -> None:
+def test_what_a_lead_reads_shuts_nobody_out(visitor: Visitor, reef: Reef) -> None:
     page = visitor.page
-    page.emulate_media(color_scheme=scheme, reduced_motion="reduce")
     found = {}
     for address in reef.pages:
         visitor.open(address)
         page.wait_for_load_state("networkidle")
         unfolded(page)
-        if wrong := faults(page):
+        if wrong := faults_light_and_dark(page):
             found[address] = wrong
     assert found == {}
 
@@ -191,13 +189,7 @@ def test_nothing_a_lead_reads_scrolls_sideways_on_a_phone(visitor: Visitor, reef
 
 
 def test_what_a_lead_reads_is_light_enough_for_a_phone(visitor: Visitor, reef: Reef) -> None:
-    heavy = {}
-    for address in reef.pages:
-        whole, scripts = weight(visitor, address)
-        assert scripts > 0
-        if whole > WHOLE or scripts > SCRIPTS:
-            heavy[address] = (whole, scripts)
-    assert heavy == {}
+    assert too_heavy(visitor, reef.pages) == {}
 
 
 def test_a_trace_with_its_map_prints_on_one_page(visitor: Visitor, reef: Reef) -> None:

@@ -13,19 +13,12 @@ from nursery.core.actor import Role
 from nursery.lineage.models import Ramet
 from nursery.lineage.words import Life
 from tests import factories as make
-from tests.browser.visiting import PHONE, Visitor, faults, unfolded
+from tests.browser.visiting import PHONE, Visitor, faults_light_and_dark, unfolded
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Page
+    pass
 
 pytestmark = pytest.mark.django_db(transaction=True)
-
-
-def shuts_nobody_out(page: Page) -> None:
-    for scheme in ("light", "dark"):
-        page.emulate_media(color_scheme=scheme, reduced_motion="reduce")  # type: ignore[arg-type]
-        assert faults(page) == [], scheme
-    page.emulate_media(color_scheme="light")
 
 
 def test_a_list_is_narrowed_kept_shared_and_taken_along(visitor: Visitor) -> None:
@@ -96,7 +89,7 @@ def test_rows_are_picked_and_cut(visitor: Visitor) -> None:
     page.get_by_label("this page").check()
     count = page.locator("[name=pick]").count()
     expect(page.locator("[data-picked]")).to_have_text(f"{count} picked")
-    shuts_nobody_out(page)
+    assert faults_light_and_dark(page) == []
     page.get_by_label("this page").uncheck()
     codes = [box.get_attribute("value") for box in page.locator("[name=pick]").all()[:2]]
     for code in codes:
@@ -114,7 +107,7 @@ def test_a_list_with_everything_unfolded_shuts_nobody_out(visitor: Visitor, widt
     for address in ("/ramets/", "/ramets/?format=print", f"/reefs/{visitor.programme.reef.code}/"):
         visitor.open(address)
         unfolded(page)
-        shuts_nobody_out(page)
+        assert faults_light_and_dark(page) == []
         assert page.evaluate("document.scrollingElement.scrollWidth") <= width, address
 
 
@@ -127,11 +120,11 @@ def test_the_find_field_offers_what_is_meant_and_arrows_choose(visitor: Visitor)
     expect(option).to_have_count(1)
     expect(option).to_contain_text("carries tag T-117")
     assert field.get_attribute("aria-expanded") == "true"
-    shuts_nobody_out(page)
+    assert faults_light_and_dark(page) == []
     field.press("ArrowDown")
     assert option.get_attribute("aria-selected") == "true"
     assert field.get_attribute("aria-activedescendant") == option.get_attribute("id")
-    shuts_nobody_out(page)
+    assert faults_light_and_dark(page) == []
     field.press("Escape")
     expect(option).to_have_count(0)
     assert field.input_value() == "t-11"

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from tests.browser.visiting import PHONE, Visitor, faults, unfolded
+from tests.browser.visiting import PHONE, Visitor, faults, faults_light_and_dark, unfolded
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -51,15 +51,13 @@ def test_a_slash_that_is_written_somewhere_stays_there(visitor: Visitor) -> None
     assert field.input_value() == "2021-01-01/"
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_no_page_shuts_anybody_out(visitor: Visitor, scheme: str) -> None:
+def test_no_page_shuts_anybody_out(visitor: Visitor) -> None:
     page = visitor.page
-    page.emulate_media(color_scheme=scheme, reduced_motion="reduce")
     found = {}
     for address in visitor.kinds():
         visitor.open(address)
         unfolded(page)
-        if wrong := faults(page):
+        if wrong := faults_light_and_dark(page):
             found[address] = wrong
     assert found == {}
 

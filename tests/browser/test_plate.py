@@ -12,7 +12,7 @@ from nursery.lineage.models import Ramet
 from nursery.lineage.words import Life
 from nursery.places.models import Structure
 from tests import factories as make
-from tests.browser.visiting import PHONE, Visitor, faults
+from tests.browser.visiting import PHONE, Visitor, faults_light_and_dark
 from tests.places.plates import now, page_of, written
 
 if TYPE_CHECKING:
@@ -333,31 +333,27 @@ def lap(page: Page, grid: str, key: str) -> dict[str, float]:
     }
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_the_pages_shut_nobody_out(visitor: Visitor, empty: Structure, scheme: str) -> None:
+def test_the_pages_shut_nobody_out(visitor: Visitor, empty: Structure) -> None:
     page, here = visitor.page, visitor.programme
-    page.emulate_media(
-        color_scheme="dark" if scheme == "dark" else "light", reduced_motion="reduce"
-    )
     visitor.open(page_of(here.plate))
-    assert faults(page) == []
+    assert faults_light_and_dark(page) == []
     cell(page, "A1").click()
     cell(page, "K11").click()
     for key in "advpe":
         page.keyboard.press(key)
         page.locator(f"[aria-keyshortcuts={key.upper()}][aria-pressed=true]").wait_for()
-        assert faults(page) == [], key
+        assert faults_light_and_dark(page) == [], key
         page.keyboard.press("Escape")
     page.keyboard.press("c")
     page.get_by_text("1 of 1 free cells").wait_for()
-    assert faults(page) == []
+    assert faults_light_and_dark(page) == []
     page.get_by_label("or another").fill(empty.code)
     page.keyboard.press("Enter")
     page.get_by_text("117 of 117 free cells").wait_for()
-    assert faults(page) == []
+    assert faults_light_and_dark(page) == []
     for address in ("/cut/", f"{page_of(here.plate)}label/", page_of(here.tray)):
         visitor.open(address)
-        assert faults(page) == [], address
+        assert faults_light_and_dark(page) == [], address
 
 
 def test_on_a_phone_the_plate_scrolls_in_its_window_and_cells_are_large(
