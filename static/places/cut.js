@@ -1,7 +1,9 @@
 // The form of a cutting: who is cut, into which plate, how many; and how the plate would look.
 import { Plate, Preview, asked, drawn, fit, say } from "./grid.js";
 
-const tag = /[\s,;]+/;
+// A code, a tag, or a structure and its cell, such as K-14 C7: read as the server reads it.
+const named =
+  /(?![A-Za-z]{1,2}\d{1,3}(?:[\s,;]|$))[^\s,;]+[ \t]+[A-Za-z]{1,2}\d{1,3}(?=[\s,;]|$)|[^\s,;]+/g;
 
 export class CutForm {
   /** `plate` is the page's own, where the form stands on a plate's page. */
@@ -82,8 +84,8 @@ export class CutForm {
   }
 
   get mothers() {
-    const names = this.form.elements.mothers.value.split(tag).filter(Boolean);
-    return [...new Set(names)];
+    const names = this.form.elements.mothers.value.match(named) ?? [];
+    return [...new Set(names.map((name) => name.replace(/\s+/, " ")))];
   }
 
   /** Look up the mothers that are not known yet; whether all of them are, then. */

@@ -13,6 +13,7 @@ from nursery.core.models import Event, EventKind
 from nursery.lineage.models import Ramet
 from nursery.lineage.words import Life, Purpose
 from nursery.places.models import Structure
+from nursery.places.views.cutting import names_of
 from tests import factories as make
 from tests.factories import Programme
 from tests.lineage.identities import other_genet
@@ -35,6 +36,34 @@ def send(client: Client, /, **typed: Any) -> HttpResponse:
 def children() -> list[Ramet]:
     (event,) = written(EventKind.FRAGMENTATION)
     return list(Ramet.objects.filter(born=event).order_by("pk"))
+
+
+def test_mothers_are_named_by_plate_and_cell_too(programme: Programme, client: Client) -> None:
+    first, second = programme.mother(), programme.mother()
+    plate, bed = (make.structure(programme.lead, programme.bay) for _ in range(2))
+    rows = [(first, "C7"), (second, "D7")]
+    moved = [{"ramet": r.code, "structure": plate.code, "cell": cell} for r, cell in rows]
+    make.move(programme.lead, moved)
+    named = f"{plate.code} C7, {plate.code.lower()}  D7"
+    answer = send(client, mothers=named, into=bed.code, count="4")
+    assert answer.status_code == 302, words_of(answer)
+    sources = {row.ramet_id for row in children()[0].born.fragmentation.sources.all()}
+    assert sources == {first.pk, second.pk}
+
+
+@pytest.mark.parametrize(
+    ("text", "names"),
+    [
+        ("KB0001-2 T-117", ["KB0001-2", "T-117"]),
+        ("K-14 C7 KB0001-2", ["K-14 C7", "KB0001-2"]),
+        ("K-14  C7;K-14 C7", ["K-14 C7"]),
+        ("A11 A12, A13", ["A11", "A12", "A13"]),
+        ("K-14, C7", ["K-14", "C7"]),
+        ("  ", []),
+    ],
+)
+def test_names_of_mothers_are_codes_tags_and_places(text: str, names: list[str]) -> None:
+    assert names_of(text) == names
 
 
 def flags(client: Client, *mothers: Ramet) -> str:

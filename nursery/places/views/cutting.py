@@ -66,10 +66,20 @@ def filled_in(actor: Actor, today: datetime.date, typed: Mapping[str, str]) -> d
     return {"when": today.isoformat(), "done_by": actor.name, "purpose": "production", **typed}
 
 
+_NAME = re.compile(
+    r"(?![A-Za-z]{1,2}\d{1,3}(?:[\s,;]|$))[^\s,;]+[ \t]+[A-Za-z]{1,2}\d{1,3}(?=[\s,;]|$)|[^\s,;]+"
+)
+"""A code, a tag, or a structure and its cell: `K-14 C7`. cut.js reads names in the same way."""
+
+
+def names_of(text: str) -> list[str]:
+    """What mothers are called in a field, each once."""
+    return list(dict.fromkeys(" ".join(name.split()) for name in _NAME.findall(text)))
+
+
 def mothers_named(text: str) -> list[Mother]:
-    """The ramets that codes or tags name, with blanks or commas between, each once."""
-    names = list(dict.fromkeys(name for name in re.split(r"[\s,;]+", text) if name))
-    names = names[:MOST_MOTHERS]
+    """The ramets that codes, tags or places name, with blanks or commas between, each once."""
+    names = names_of(text)[:MOST_MOTHERS]
     ids = ramet_ids(names)
     rows = Ramet.objects.select_related("taxon", "genet", "structure").in_bulk(ids.values())
     return [Mother(name, rows.get(ids.get(name, 0))) for name in names]
@@ -120,7 +130,7 @@ class CutPage(Page):
             context = self.get_context_data(typed=typed, problems=problems, faults=len(problems))
             return self.render_to_response(context, status=trouble.status)
         event = recorded[-1].event
-        mothers = typed.get("mothers", "").replace(",", " ").split()
+        mothers = names_of(typed.get("mothers", ""))
         n = event.fragmentation.children_count
         from_which = mothers[0] if len(mothers) == 1 else _("%(n)d mothers") % {"n": len(mothers)}
         tell(request, recorded, _("%(n)d cut from %(which)s") % {"n": n, "which": from_which})
@@ -163,7 +173,7 @@ def _target(typed: Mapping[str, str]) -> str:
 
 def cut_as_typed(actor: Actor, typed: Mapping[str, str]) -> list[Recorded]:
     """Cut as the form says; a new plate is entered and set up first. All or nothing."""
-    names = re.split(r"[\s,;]+", typed.get("mothers", "").strip())
+    names = names_of(typed.get("mothers", ""))
     used_up = bool(typed.get("used_up"))
     spots = [cell for cell in typed.get("spots", "").split(",") if cell]
     into = _target(typed)
@@ -171,7 +181,7 @@ def cut_as_typed(actor: Actor, typed: Mapping[str, str]) -> list[Recorded]:
     count = typed.get("count", "").strip()
     given: dict[str, Any] = {
         **header,
-        "sources": [{"ramet": name, "used_up": used_up} for name in names if name],
+        "sources": [{"ramet": name, "used_up": used_up} for name in names],
         "structure": into or None,
     }
     purpose = typed.get("purpose") or "production"
