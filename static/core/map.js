@@ -92,6 +92,23 @@ function named(text, at, kind) {
   label(text, at, `place-name place-${kind}`).addTo(map);
 }
 
+/* Names that would lie on each other give way: reefs to nurseries to sites. All are in the list. */
+function giveWay() {
+  const taken = [];
+  for (const kind of ["site", "nursery", "reef"]) {
+    for (const name of frame.querySelectorAll(`.place-${kind}`)) {
+      const a = name.getBoundingClientRect();
+      const lies = taken.some(
+        (b) => a.left < b.right && b.left < a.right && a.top < b.bottom && b.top < a.bottom,
+      );
+      name.classList.toggle("gives-way", lies);
+      if (!lies) {
+        taken.push(a);
+      }
+    }
+  }
+}
+
 const pins = new Map();
 const spots = [];
 for (const reef of given.reefs) {
@@ -118,6 +135,8 @@ if (spots.length > 0) {
 }
 drawGraticule();
 map.on("moveend", drawGraticule);
+giveWay();
+map.on("zoomend resize", giveWay);
 
 for (const button of document.querySelectorAll("[data-place]")) {
   button.hidden = false;
