@@ -112,6 +112,7 @@ def test_the_page_has_no_scripts_but_its_own_and_the_maps(client: Client) -> Non
     html = client.get(PAGE).content.decode()
     assert re.findall(r'<script src="([^"]+)"', html) == [
         "/static/core/page.js",
+        "/static/core/find.js",
         "/static/leaflet/leaflet.js",
         "/static/core/map.js",
     ]
