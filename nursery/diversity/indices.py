@@ -1,9 +1,7 @@
 """How many different individuals, and how evenly: indices of clonal diversity.
 
-Every function takes genet counts: one whole number for each genet, how many ramets it has. Zeros
-are left out; a negative count is a ValueError, a fraction a TypeError. N is the number of ramets,
-G of genets, n those of one genet, p = n / N. Ramets without a genet are no part of it: the caller
-counts them apart.
+Every function takes genet counts (`nursery.diversity.values`). N is the number of ramets, G of
+genets, n those of one genet, p = n / N.
 
 What is not defined is a Value without a number and with the reason, never zero. Pure.
 """
@@ -11,73 +9,27 @@ What is not defined is a Value without a number and with the reason, never zero.
 import math
 import operator
 from collections.abc import Iterable
-from dataclasses import dataclass
 
-NO_RAMETS = "There are no ramets."
-ONE_RAMET = "It needs at least two ramets."
-ONE_GENET = "It needs at least two genets."
+from nursery.diversity.values import NO_RAMETS, ONE_GENET, ONE_RAMET, Value, clean
+
 _FACTORS = 64
 """So many factors of a rarefaction are multiplied; more are taken from the logarithm of Γ."""
 
 
-@dataclass(frozen=True, slots=True)
-class Value:
-    """A finite number, or None and the reason why there is none. ValueError for neither or both."""
-
-    value: float | None
-    reason: str = ""
-
-    def __post_init__(self) -> None:
-        if (self.value is None) != bool(self.reason):
-            raise ValueError("A value is a number, or has a reason why it is not.")
-        if self.value is not None and not math.isfinite(self.value):
-            raise ValueError(f"A value is finite: {self.value}.")
-
-
-@dataclass(frozen=True, slots=True)
-class Indices:
-    """All indices of one set of counts; ``hill_1`` and ``hill_2`` are effective numbers of
-    genets."""
-
-    ramets: int
-    genets: int
-    largest_share: Value
-    clonal_richness: Value
-    shannon: Value
-    simpson_biased: Value
-    simpson_unbiased: Value
-    hill_0: Value
-    hill_1: Value
-    hill_2: Value
-    pielou: Value
-
-
-def _clean(counts: Iterable[int]) -> list[int]:
-    kept = []
-    for n in counts:
-        whole = operator.index(n)
-        if whole < 0:
-            raise ValueError(f"A count is not negative: {whole}.")
-        if whole:
-            kept.append(whole)
-    # Sorted, so that sums do not depend on the order of the genets.
-    return sorted(kept)
-
-
 def ramets(counts: Iterable[int]) -> int:
     """N, the number of ramets."""
-    return sum(_clean(counts))
+    return sum(clean(counts))
 
 
 def genets(counts: Iterable[int]) -> int:
     """G, the number of genets that have a ramet."""
-    return len(_clean(counts))
+    return len(clean(counts))
 
 
 def largest_share(counts: Iterable[int]) -> Value:
     """The share of the most numerous genet, max p (the inverse of the Hill number of order
     infinity, Hill 1973). None without ramets."""
-    n = _clean(counts)
+    n = clean(counts)
     return Value(n[-1] / sum(n)) if n else Value(None, NO_RAMETS)
 
 
@@ -86,7 +38,7 @@ def clonal_richness(counts: Iterable[int]) -> Value:
 
     1 when every ramet is another genet, 0 for a single genet; None below two ramets.
     """
-    n = _clean(counts)
+    n = clean(counts)
     total = sum(n)
     if total <= 1:
         return Value(None, ONE_RAMET if n else NO_RAMETS)
@@ -100,7 +52,7 @@ def _shannon(n: list[int]) -> float:
 
 def shannon(counts: Iterable[int]) -> Value:
     """H = −Σ p ln p, in nats (base e); Shannon 1948. 0 for a single genet; None without ramets."""
-    n = _clean(counts)
+    n = clean(counts)
     return Value(_shannon(n)) if n else Value(None, NO_RAMETS)
 
 
@@ -109,7 +61,7 @@ def simpson_biased(counts: Iterable[int]) -> Value:
 
     Simpson 1949, Nature 163:688. 0 for a single genet; None without ramets.
     """
-    n = _clean(counts)
+    n = clean(counts)
     if not n:
         return Value(None, NO_RAMETS)
     # Whole numbers up to the one division: nothing cancels.
@@ -122,7 +74,7 @@ def simpson_unbiased(counts: Iterable[int]) -> Value:
 
     Simpson 1949, Nature 163:688. 0 for a single genet; None below two ramets.
     """
-    n = _clean(counts)
+    n = clean(counts)
     total = sum(n)
     if total <= 1:
         return Value(None, ONE_RAMET if n else NO_RAMETS)
@@ -137,7 +89,7 @@ def hill(counts: Iterable[int], q: float) -> Value:
     54:427; Jost 2006, Oikos 113:363. None without ramets; ValueError for a q that is negative or no
     number.
     """
-    n = _clean(counts)
+    n = clean(counts)
     if not q >= 0:
         raise ValueError(f"The order is a number and not negative: {q}.")
     if not n:
@@ -163,7 +115,7 @@ def pielou(counts: Iterable[int]) -> Value:
 
     1 when all genets have the same number of ramets; None below two genets.
     """
-    n = _clean(counts)
+    n = clean(counts)
     if len(n) <= 1:
         return Value(None, ONE_GENET if n else NO_RAMETS)
     return Value(min(1.0, _shannon(n) / math.log(len(n))))
@@ -176,7 +128,7 @@ def rarefied(counts: Iterable[int], size: int) -> Value:
     None without ramets; ValueError for a size that is negative or above N, where it could only be
     guessed.
     """
-    n = _clean(counts)
+    n = clean(counts)
     if not n:
         return Value(None, NO_RAMETS)
     total = sum(n)
@@ -200,22 +152,4 @@ def _log_missed(total: int, own: int, size: int) -> float:
             -math.lgamma(total + 1),
             -math.lgamma(total - own - size + 1),
         )
-    )
-
-
-def summary(counts: Iterable[int]) -> Indices:
-    """All indices at once."""
-    n = _clean(counts)
-    return Indices(
-        ramets=ramets(n),
-        genets=genets(n),
-        largest_share=largest_share(n),
-        clonal_richness=clonal_richness(n),
-        shannon=shannon(n),
-        simpson_biased=simpson_biased(n),
-        simpson_unbiased=simpson_unbiased(n),
-        hill_0=hill(n, 0),
-        hill_1=hill(n, 1),
-        hill_2=hill(n, 2),
-        pielou=pielou(n),
     )

@@ -1,6 +1,6 @@
 """What each index is: its name, formula, source, and how to read it. Told once, for every page.
 
-The same words as in the docstrings of `nursery.diversity.indices`; a test keeps the two together.
+The same words as in the docstrings of the functions; a test keeps the two together.
 """
 
 from __future__ import annotations
@@ -80,5 +80,43 @@ MEASURES = (
         "H / ln G",
         "Pielou 1966, Journal of Theoretical Biology 13:131",
         "1 when all genets have the same number of ramets.",
+    ),
+    Measure(
+        "evenness_e5",
+        "Evenness E5",
+        "(1 / Σ p² − 1) / (exp(H) − 1)",
+        "Alatalo 1981, Oikos 37:199",
+        "1 when all genets have the same number of ramets; common genets weigh more than in J.",
+    ),
+    Measure(
+        "evenness_ed",
+        "Evenness ED*",
+        "(D − Dmin) / (Dmax − Dmin), D the unbiased Simpson, "
+        "Dmin = (2N − G)(G − 1) / (N (N − 1)), Dmax = (G − 1) N / (G (N − 1))",
+        "Hurlbert 1971, Ecology 52:577; Fager 1972, American Naturalist 106:293",
+        "0 when one genet holds all but single ramets of the others, 1 when all hold the same.",
+    ),
+    Measure(
+        "pareto_beta",
+        "Pareto β",
+        "minus the slope of log N≥X on log X, N≥X ramets in genets of X ramets or more",
+        "Arnaud-Haond et al. 2007, Molecular Ecology 16:5115",
+        "High: many small genets of like size. Low: a few large ones among many small.",
+    ),
+    Measure(
+        "coverage",
+        "Sample coverage",
+        "1 − (f1 / N) (N − 1) f1 / ((N − 1) f1 + 2 f2), "
+        "f1 and f2 genets with one and with two ramets",
+        "Chao & Jost 2012, Ecology 93:2533",
+        "Taken as a sample: the share of the stand that is of genets seen.",
+    ),
+    Measure(
+        "chao1",
+        "Genets at least, Chao1",
+        "G + ((N − 1) / N) f1² / (2 f2), the classic form",
+        "Chao 1984, Scandinavian Journal of Statistics 11:265",
+        "Taken as a sample: so many genets there are at least. Weak where most have one ramet.",
+        1,
     ),
 )

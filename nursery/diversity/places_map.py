@@ -15,7 +15,8 @@ from django.db.models import Count
 
 from nursery.core.actor import Actor, require_read
 from nursery.core.geodesy import Point
-from nursery.diversity.indices import Value, hill
+from nursery.diversity.indices import hill
+from nursery.diversity.values import Value
 from nursery.lineage.living import INDIVIDUAL, living, living_by
 from nursery.lineage.words import Place
 from nursery.places.models import Nursery, Plot, Reef, Site

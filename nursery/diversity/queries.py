@@ -10,7 +10,7 @@ from datetime import date
 from django.db.models import Max, Min
 
 from nursery.core.actor import Actor, require_read
-from nursery.diversity.indices import Indices, summary
+from nursery.diversity.summary import Indices, summary
 from nursery.donors.models import Genet, Taxon
 from nursery.outplanting.counts import GenetCount, Look, Stand, look, standing
 from nursery.outplanting.models import Outplanting

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from nursery.diversity.indices import Value
 from nursery.diversity.queries import Group, Report
+from nursery.diversity.values import Value
 
 _COLUMNS = ("ramets", "genets", "largest", "R", "H", "1-D", "unb. 1-D", "q1", "q2", "evenness")
 

@@ -9,12 +9,8 @@ import skbio.diversity.alpha as library
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from nursery.diversity import indices
+from nursery.diversity.clonality import evenness_e5, evenness_ed, pareto_beta
 from nursery.diversity.indices import (
-    NO_RAMETS,
-    ONE_GENET,
-    ONE_RAMET,
-    Value,
     clonal_richness,
     genets,
     hill,
@@ -24,8 +20,10 @@ from nursery.diversity.indices import (
     shannon,
     simpson_biased,
     simpson_unbiased,
-    summary,
 )
+from nursery.diversity.summary import summary
+from nursery.diversity.unseen import chao1, coverage
+from nursery.diversity.values import NO_RAMETS, ONE_GENET, ONE_RAMET, Value
 
 # Aphanomyces euteiches, field "Athena": Grünwald & Hoheisel 2006, as distributed with a public
 # population-genetics R package. Genet sizes.
@@ -264,7 +262,8 @@ def test_the_summary_holds_what_the_functions_say(counts: list[int]) -> None:
     assert whole.ramets == ramets(counts)
     assert whole.genets == genets(counts)
     assert (whole.hill_0, whole.hill_1, whole.hill_2) == tuple(hill(counts, q) for q in (0, 1, 2))
-    for name in ("largest_share", "clonal_richness", "shannon", "pielou"):
-        assert getattr(whole, name) == getattr(indices, name)(counts)
+    for index in (largest_share, clonal_richness, shannon, pielou, pareto_beta, coverage, chao1):
+        assert getattr(whole, index.__name__) == index(counts)
+    assert (whole.evenness_e5, whole.evenness_ed) == (evenness_e5(counts), evenness_ed(counts))
     assert whole.simpson_biased == simpson_biased(counts)
     assert whole.simpson_unbiased == simpson_unbiased(counts)

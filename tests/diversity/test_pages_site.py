@@ -7,8 +7,9 @@ import pytest
 from django.test import Client
 
 from nursery.core.actor import Role
-from nursery.diversity import indices
+from nursery.diversity import summary as all_indices
 from nursery.diversity.measures import MEASURES
+from nursery.diversity.values import NO_RAMETS, ONE_GENET, ONE_RAMET
 from nursery.diversity.views.pictures import MOST_RANKED, sizes
 from nursery.lineage.models import Ramet
 from tests import factories as make
@@ -119,11 +120,11 @@ def test_one_taxon_is_counted_alone(programme: Programme, client: Client) -> Non
 def test_what_is_undefined_says_why(programme: Programme, client: Client) -> None:
     said = read(client, page_of(programme))
     assert f"No ramet with a known genet is alive at site {programme.site.name}." in said
-    assert indices.NO_RAMETS in said
+    assert NO_RAMETS in said
     plant(programme, 1)
     said = read(client, page_of(programme))
-    assert indices.ONE_RAMET in said
-    assert indices.ONE_GENET in said
+    assert ONE_RAMET in said
+    assert ONE_GENET in said
 
 
 def test_ramets_without_a_genet_are_counted_apart(programme: Programme, client: Client) -> None:
@@ -288,11 +289,11 @@ def test_a_full_site_costs_as_many_queries_as_a_small_one(
 
 
 def test_every_index_is_told_once_with_the_words_of_its_computation() -> None:
-    fields = set(indices.Indices.__dataclass_fields__)
+    fields = set(all_indices.Indices.__dataclass_fields__)
     assert {measure.key for measure in MEASURES} == fields - {"ramets", "genets", "hill_0"}
     for measure in MEASURES:
         name = "hill" if measure.key.startswith("hill") else measure.key
-        told = getattr(indices, name).__doc__
+        told = getattr(all_indices, name).__doc__
         assert told is not None
         words = re.sub(r"\s+", " ", told)
         for part in measure.source.split("; "):

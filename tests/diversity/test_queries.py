@@ -13,8 +13,9 @@ import pytest
 from pytest_django.fixtures import DjangoAssertNumQueries
 
 from nursery.core.errors import NotAllowed
-from nursery.diversity.indices import Indices, Value
 from nursery.diversity.queries import Group, Report, diversity
+from nursery.diversity.summary import Indices
+from nursery.diversity.values import Value
 from nursery.donors.models import DonorColony, Genet
 from nursery.lineage.models import Ramet
 from nursery.outplanting.counts import Look, Stand
@@ -357,7 +358,7 @@ def test_an_empty_site_has_no_diversity_and_says_why(scene: Scene) -> None:
     values = [value for name in INDICES if isinstance(value := getattr(indices, name), Value)]
     assert {value.value for value in values} == {None}
     assert all(value.reason for value in values)
-    assert len(values) == 9
+    assert len(values) == 14
 
 
 def test_a_single_ramet_has_no_richness_and_says_why(scene: Scene) -> None:

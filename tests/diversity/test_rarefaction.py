@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import hypergeom
 
-from nursery.diversity.indices import NO_RAMETS, rarefied, simpson_unbiased
+from nursery.diversity.indices import rarefied, simpson_unbiased
+from nursery.diversity.values import NO_RAMETS
 from tests.diversity.test_indices import GIRDLED, _number
 
 some = st.lists(st.integers(1, 400), min_size=1, max_size=40)

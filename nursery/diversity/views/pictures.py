@@ -14,9 +14,10 @@ from django.utils.translation import gettext_lazy
 from nursery.core.charts import Line, LineChart, ceiling, line_chart, short, tick_text
 from nursery.core.phrases import counted, day, link, number, percent
 from nursery.core.views.tables import Column, Table, table
-from nursery.diversity.indices import Value, hill, rarefied
+from nursery.diversity.indices import hill, rarefied
 from nursery.diversity.measures import MEASURES, Measure
 from nursery.diversity.queries import GenetShare, Group, Report, Side
+from nursery.diversity.values import Value
 from nursery.donors.marks import mark_of
 from nursery.donors.templatetags.genet_marks import disc, genet_mark
 from nursery.outplanting.counts import Stand

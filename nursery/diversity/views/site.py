@@ -23,9 +23,9 @@ from nursery.core.views.edits import edits_of
 from nursery.core.views.keeping import may_keep, way_to_form
 from nursery.core.views.tables import Column, Table, address, table, without_empty
 from nursery.diversity.forms import SiteForm
-from nursery.diversity.indices import Value
 from nursery.diversity.measures import MEASURES, SYMBOLS, Measure
 from nursery.diversity.queries import Group, Report, diversity, sides
+from nursery.diversity.values import Value
 from nursery.diversity.views.pictures import (
     STATE_WORDS,
     profile,
