@@ -6,15 +6,19 @@ import re
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
 
 from nursery.core.codes import CodeError, parse_code
 from nursery.core.dates import When, dated, words
+
+if TYPE_CHECKING:
+    from django.utils.functional import _StrPromise
 
 _CLOSE = "\u00a0"
 """A no-break space: a number and its unit stay on one line."""
@@ -65,14 +69,13 @@ def percent(share: float | None) -> str:
     if (shown == "0" and value > 0) or (shown == "100" and value < 100):
         shown = f"{value:.1f}"
         if shown in ("0.0", "100.0"):
-            shown = "under 0.1" if value < 1 else "over 99.9"
+            shown = _("under 0.1") if value < 1 else _("over 99.9")
     return f"{shown}{_CLOSE}%"
 
 
-def counted(n: int, names: str) -> str:
-    """A number with the word in the right number: `3 ramets`. `names` is singular,plural."""
-    one, _, many = names.partition(",")
-    return f"{n:,}{_CLOSE}{one if n == 1 else many or one + 's'}"
+def counted(n: int, names: _StrPromise) -> str:
+    """A number with the word in the right number: `3 ramets`. `names` is an `ngettext_lazy`."""
+    return f"{n:,}{_CLOSE}{names % n}"
 
 
 def listed(names: Iterable[str]) -> str | SafeString:
@@ -81,8 +84,8 @@ def listed(names: Iterable[str]) -> str | SafeString:
     if len(found) < 2:
         return found[0] if found else ""
     if all(isinstance(name, SafeString) for name in found):
-        return format_html("{} and {}", joined(found[:-1]), found[-1])
-    return f"{', '.join(found[:-1])} and {found[-1]}"
+        return format_html(_("{names} and {last}"), names=joined(found[:-1]), last=found[-1])
+    return _("{names} and {last}").format(names=", ".join(found[:-1]), last=found[-1])
 
 
 def joined(parts: Iterable[Any], between: str = ", ") -> SafeString:

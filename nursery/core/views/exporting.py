@@ -74,7 +74,7 @@ def _lines(
     columns: Sequence[Column], rows: QuerySet[Any], complete: Callable[[Sequence[Any]], None]
 ) -> Iterator[str]:
     writer = csv.writer(_Echo())
-    yield writer.writerow([column.heading for column in columns])
+    yield writer.writerow([str(column.heading) for column in columns])
     found = iter(rows.iterator(chunk_size=CHUNK))
     while chunk := list(islice(found, CHUNK)):
         complete(chunk)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from functools import cached_property
-from typing import Any, ClassVar, cast
+from typing import TYPE_CHECKING, Any, ClassVar, cast
 
 from django import forms
 from django.db.models import Model, QuerySet
@@ -21,9 +21,11 @@ from django.http import (
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.functional import Promise
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import override
 from rest_framework.request import Request
 
 from nursery.access.queries import kept_lists
@@ -55,6 +57,9 @@ from nursery.core.views.tables import (
 from nursery.donors.models import Taxon
 from nursery.places.models import Nursery, Reef, Site
 
+if TYPE_CHECKING:
+    from django.utils.functional import _StrPromise
+
 COLUMNS = "columns"
 FILE_MARKED = "csv-bom"
 """A file that begins with the mark by which some spreadsheets know UTF-8."""
@@ -73,10 +78,10 @@ class Listing(Picking):
     columns: ClassVar[Sequence[Column]]
     ordering_fields: ClassVar[Mapping[str, str]] = {}
     default_ordering: ClassVar[Sequence[str]] = ("code",)
-    title: ClassVar[str] = ""
-    names: ClassVar[str] = ""
-    """Singular and plural of what is listed: `genet,genets`."""
-    empty: ClassVar[str] = ""
+    title: ClassVar[str | Promise] = ""
+    names: ClassVar[_StrPromise]
+    """What is listed, as an `ngettext_lazy` of one and of several."""
+    empty: ClassVar[str | Promise] = ""
     """What belongs here, and who enters it, where there is nothing yet."""
     kin: ClassVar[Sequence[tuple[str, str]]] = ()
     """Lists of the same place: words and the name of the address."""
@@ -113,7 +118,8 @@ class Listing(Picking):
         if form is None:
             return super().get(request, *args, **kwargs)
         if form in (FILE, FILE_MARKED):
-            name = slugify(self.title) or "list"
+            with override(None):
+                name = slugify(str(self.title)) or "list"
             file = as_csv(
                 name, self._shown_columns(), self.asked_for(), self.complete, form == FILE_MARKED
             )
@@ -121,7 +127,8 @@ class Listing(Picking):
             return cast("HttpResponse", file)
         if form == PRINT:
             return self._paper()
-        message = f"The forms are {FILE}, {FILE_MARKED} and {PRINT}."
+        forms = {"one": FILE, "marked": FILE_MARKED, "last": PRINT}
+        message = _("The forms are %(one)s, %(marked)s and %(last)s.") % forms
         raise ParameterRefused(Problem("unknown_format", message, (FORMAT,)))
 
     def _paper(self) -> HttpResponse:
@@ -129,7 +136,8 @@ class Listing(Picking):
         columns = self._shown_columns()
         rows = list(self.asked_for()[: MOST_PRINTED + 1])
         if len(rows) > MOST_PRINTED:
-            message = f"More than {MOST_PRINTED} rows are too many for paper: take them as CSV."
+            text = _("More than %(most)d rows are too many for paper: take them as CSV.")
+            message = text % {"most": MOST_PRINTED}
             raise ParameterRefused(Problem("too_many_rows", message, (FORMAT,)))
         self.complete(rows)
         context = {
@@ -155,7 +163,8 @@ class Listing(Picking):
         unknown = wanted - {column.key for column in self.columns}
         if unknown:
             known = ", ".join(column.key for column in self.columns)
-            message = f"There is no column {sorted(unknown)[0][:60]!r}. Known here: {known}."
+            told = {"name": repr(sorted(unknown)[0][:60]), "known": known}
+            message = _("There is no column %(name)s. Known here: %(known)s.") % told
             raise ParameterRefused(Problem("unknown_column", message, (COLUMNS,)))
         return [c for n, c in enumerate(self.columns) if n == 0 or c.key in wanted]
 
@@ -270,7 +279,7 @@ def _is_of_an_event(model: type[Model]) -> bool:
 
 def _with(wanted: Sequence[str]) -> str:
     """What a list was narrowed to, in words."""
-    return f"with {listed(wanted)}" if wanted else "in the record"
+    return _("with %(wanted)s") % {"wanted": listed(wanted)} if wanted else _("in the record")
 
 
 def kin_links(kin: Sequence[tuple[str, str]], path: str) -> list[Link]:

@@ -10,6 +10,7 @@ from typing import Any, ClassVar
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
+from django.utils.functional import Promise
 from rest_framework.request import Request
 
 from nursery.core.filters import refuse_unknown
@@ -25,7 +26,7 @@ from nursery.core.views.tables import Shown, Table
 class Fact:
     """One thing that is known: its name and what it is."""
 
-    name: str
+    name: str | Promise
     value: Shown
 
 
@@ -33,7 +34,7 @@ class Fact:
 class Section:
     """A heading with a table below it, a first sentence and a way to all of it."""
 
-    heading: str
+    heading: str | Promise
     table: Table
     says: str = ""
     more: Link | None = None

@@ -8,21 +8,25 @@ from typing import Any
 
 from django.db.models import QuerySet
 from django.http import HttpRequest, QueryDict
+from django.utils.functional import Promise
 from django.utils.html import strip_tags
 from django.utils.safestring import SafeString
 from django.utils.text import slugify
+from django.utils.translation import gettext_lazy, override
 from rest_framework.request import Request
 
 from nursery.core.paging import Paging
 
-Shown = str | SafeString | int | None
+Shown = str | SafeString | Promise | int | None
+
+NONE = gettext_lazy("None.")
 
 
 @dataclass(frozen=True, slots=True)
 class Column:
     """A column of a table: what stands in it of a row, and the name that a list is ordered by."""
 
-    heading: str
+    heading: str | Promise
     show: Callable[[Any], Shown]
     order: str = ""
     number: bool = False
@@ -31,15 +35,16 @@ class Column:
 
     @property
     def key(self) -> str:
-        """The column's name in an address."""
-        return slugify(self.heading)
+        """The column's name in an address, the same in every language."""
+        with override(None):
+            return slugify(str(self.heading))
 
 
 @dataclass(frozen=True, slots=True)
 class Head:
     """A column's head: perhaps a link that orders the list by it, and how it is ordered now."""
 
-    heading: str
+    heading: str | Promise
     number: bool
     href: str = ""
     sorted: str = ""
@@ -50,10 +55,10 @@ class Head:
 class Table:
     """Rows as they are shown: cells come with their column, for screens that stack them."""
 
-    caption: str
+    caption: str | Promise
     heads: Sequence[Head]
     rows: Sequence[Sequence[tuple[Head, Shown]]]
-    empty: str = ""
+    empty: str | Promise = ""
     compact: bool = False
     """Stays a table on a phone, without its minor columns; others stack their cells."""
     keys: Sequence[str] = ()
@@ -95,8 +100,8 @@ def cells(
 def table(
     columns: Sequence[Column],
     rows: Sequence[Any],
-    caption: str,
-    empty: str = "None.",
+    caption: str | Promise,
+    empty: str | Promise = NONE,
     *,
     compact: bool = False,
 ) -> Table:

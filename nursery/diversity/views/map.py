@@ -10,6 +10,7 @@ from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext_lazy
 from rest_framework.request import Request
 
 from nursery.core.filters import refuse_unknown
@@ -62,13 +63,13 @@ def says(found: Places) -> str:
     """What lives on the reef, at how many sites, in one sentence."""
     if not found.sites:
         return _("No site to plant on is in the register.")
-    sites = counted(len(found.sites), "site,sites")
+    sites = counted(len(found.sites), ngettext_lazy("site", "sites"))
     if not found.living:
         return _("%(sites)s are open, and nothing lives on them yet.") % {"sites": sites}
     largest = max(found.sites, key=lambda row: (row.living, row.site.code))
     text = _("%(ramets)s of %(genets)s live on %(sites)s.") % {
-        "ramets": counted(found.living, "ramet,ramets"),
-        "genets": counted(found.genets, "genet,genets"),
+        "ramets": counted(found.living, ngettext_lazy("ramet", "ramets")),
+        "genets": counted(found.genets, ngettext_lazy("genet", "genets")),
         "sites": sites,
     }
     if len(found.sites) > 1:
@@ -84,8 +85,8 @@ def _site_entry(row: SiteHere) -> Entry:
         said = _("nothing lives here yet")
     else:
         said = _("%(ramets)s alive, of %(genets)s") % {
-            "ramets": counted(row.living, "ramet,ramets"),
-            "genets": counted(row.genets, "known genet,known genets"),
+            "ramets": counted(row.living, ngettext_lazy("ramet", "ramets")),
+            "genets": counted(row.genets, ngettext_lazy("known genet", "known genets")),
         }
         if row.effective.value is not None:
             said += _("; %(effective)s effective genets") % {
@@ -104,13 +105,13 @@ def _site_entry(row: SiteHere) -> Entry:
 
 def _nursery_entry(row: NurseryHere) -> Entry:
     kind = row.nursery.get_kind_display()
+    ramets = counted(row.living, ngettext_lazy("ramet lives", "ramets live"))
     return Entry(
         key=f"nursery {row.nursery.code}",
         name=row.nursery.name,
         code=row.nursery.code,
         href=reverse("nursery", args=[row.nursery.code]),
-        says=_("nursery %(kind)s: %(ramets)s")
-        % {"kind": kind, "ramets": counted(row.living, "ramet lives,ramets live")},
+        says=_("nursery %(kind)s: %(ramets)s") % {"kind": kind, "ramets": ramets},
         placed=row.at is not None,
     )
 

@@ -12,6 +12,7 @@ from django.utils.html import format_html
 from django.utils.http import urlencode
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext_lazy
 from rest_framework.request import Request
 
 from nursery.core.errors import Problem, Unknown
@@ -201,14 +202,17 @@ def risk_mark(risk: Risk, row: Kept) -> SafeString:
 
 def says(found: Keeping, taxon: Taxon | None) -> str:
     """How many genets live, and how many could be lost by one mishap."""
-    of = f" of {taxon.name}" if taxon is not None else ""
     if not found.rows:
-        return _("No genet%(of)s has a living ramet in the record.") % {"of": of}
+        if taxon is None:
+            return _("No genet has a living ramet in the record.")
+        return _("No genet of %(taxon)s has a living ramet in the record.") % {"taxon": taxon.name}
     risky = len(found.at_risk)
-    live = counted(len(found.rows), "genet,genets") + of
+    live = counted(len(found.rows), ngettext_lazy("genet", "genets"))
+    if taxon is not None:
+        live = _("%(genets)s of %(taxon)s") % {"genets": live, "taxon": taxon.name}
     if not risky:
         return _("%(live)s live, and none of them is at risk by the rules below.") % {"live": live}
-    are = counted(risky, "is at risk,are at risk")
+    are = counted(risky, ngettext_lazy("is at risk", "are at risk"))
     return _("%(live)s live; %(are)s.") % {"live": live, "are": are}
 
 

@@ -9,7 +9,7 @@ from typing import Any
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext_lazy
 
 from nursery.core.charts import Line, LineChart, ceiling, line_chart, short, tick_text
 from nursery.core.phrases import counted, day, link, number, percent
@@ -23,9 +23,9 @@ from nursery.donors.templatetags.genet_marks import disc, genet_mark
 from nursery.outplanting.counts import Stand
 
 STATE_WORDS = {
-    Stand.ALIVE: "alive",
-    Stand.SEEN: "seen alive at the last look",
-    Stand.PLANTED: "planted",
+    Stand.ALIVE: gettext_lazy("alive"),
+    Stand.SEEN: gettext_lazy("seen alive at the last look"),
+    Stand.PLANTED: gettext_lazy("planted"),
 }
 HEADS = {
     Stand.PLANTED: gettext_lazy("Planted"),
@@ -83,7 +83,7 @@ def sides_table(found: Sequence[Side], today: str) -> Table:
     for key in BESIDE:
         measure = _MEASURE[key]
         shown = {side.state: _cell(measure, side.group) for side in found}
-        rows.append(_Row(measure.name, "–", shown))
+        rows.append(_Row(_(measure.name), "–", shown))
     columns = [
         Column(_("What"), lambda row: row.name),
         Column(_("Planned"), lambda row: row.planned, number=True),
@@ -198,10 +198,13 @@ def ranks_sentence(rows: Sequence[Ranked], state: Stand) -> str:
     gone = sum(not row.ramets for row in rows)
     parts = []
     if single:
-        parts.append(counted(single, "genet stands,genets stand") + _(" in a single ramet"))
+        word = counted(single, ngettext_lazy("genet stands", "genets stand"))
+        parts.append(_("%(genets)s in a single ramet") % {"genets": word})
     if gone and state is not Stand.PLANTED:
-        word = counted(gone, "genet that was planted has,genets that were planted have")
-        parts.append(word + _(" no ramet left here"))
+        word = counted(
+            gone, ngettext_lazy("genet that was planted has", "genets that were planted have")
+        )
+        parts.append(_("%(genets)s no ramet left here") % {"genets": word})
     return f"{'; '.join(parts)}." if parts else ""
 
 
@@ -318,7 +321,10 @@ def _expected(counts: Sequence[int], total: int) -> Any:
 
 def _ns(kept: Sequence[tuple[Side, list[int]]]) -> str:
     """How many ramets each line rests on."""
-    parts = [f"n = {number(sum(counts))} {STATE_WORDS[side.state]}" for side, counts in kept]
+    parts = [
+        _("n = %(n)s %(state)s") % {"n": number(sum(counts)), "state": STATE_WORDS[side.state]}
+        for side, counts in kept
+    ]
     return f"{'; '.join(parts)}."
 
 

@@ -12,6 +12,7 @@ from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext_lazy
 from rest_framework.request import Request
 
 from nursery.core.errors import Problem, Unknown
@@ -102,7 +103,7 @@ class SitePage(Page):
             beside=beside(report),
             looked=look_words(report),
             measures=[shown(measure, whole) for measure in MEASURES],
-            symbols=SYMBOLS,
+            symbols=_(SYMBOLS),
             sides=sides_table(found, today),
             sides_say=sides_sentence(found),
             ranks=first,
@@ -113,11 +114,11 @@ class SitePage(Page):
             today=today,
             groups=groups_table(
                 [row for row in report.groups if row.plot is None or row.taxon is None],
-                "Diversity of the site, of its taxa and of its plots",
+                _("Diversity of the site, of its taxa and of its plots"),
             ),
             taxa_in_plots=groups_table(
                 [row for row in report.groups if row.plot is not None and row.taxon is not None],
-                "Diversity of each taxon in each plot",
+                _("Diversity of each taxon in each plot"),
             ),
             now=state is Stand.ALIVE and as_of is None,
             edit_href=way_to_form(self.actor, self.site),
@@ -149,37 +150,69 @@ def read(form: SiteForm) -> tuple[Stand, Any, Taxon | None]:
 def says(report: Report) -> str:
     """The opening sentence: effective genets, genets, and how few hold more than half."""
     whole = report.whole
-    of = f" of {report.taxon}" if report.taxon else ""
     effective = whole.indices.hill_1.value
+    told: dict[str, Any] = {
+        "site": report.site_name,
+        "taxon": report.taxon,
+        "state": STATE_WORDS[report.state],
+    }
     if effective is None:
-        state = STATE_WORDS[report.state]
-        return f"No ramet{of} with a known genet is {state} at site {report.site_name}."
+        if report.taxon:
+            return (
+                _("No ramet of %(taxon)s with a known genet is %(state)s at site %(site)s.") % told
+            )
+        return _("No ramet with a known genet is %(state)s at site %(site)s.") % told
     total, few = 0.0, 0
     for share in whole.genets:
         total += share.share
         few += 1
         if total > 0.5:
             break
-    verb = "stands" if report.state is not Stand.PLANTED else "was planted"
-    at = "at" if report.state is not Stand.PLANTED else "with"
-    hold = counted(few, "genet holds,genets hold")
+    genets = _("%(n)s effective genets") % {"n": number(effective, 1)}
+    if report.taxon:
+        genets = _("%(genets)s of %(taxon)s") % {"genets": genets, "taxon": report.taxon}
+    told |= {
+        "genets": genets,
+        "all": len(whole.genets),
+        "few": counted(few, ngettext_lazy("genet holds", "genets hold")),
+        "share": percent(total),
+    }
+    if report.state is Stand.PLANTED:
+        return (
+            _(
+                "Site %(site)s was planted with %(genets)s (Hill q\u00a0=\u00a01) of %(all)d; "
+                "%(few)s %(share)s."
+            )
+            % told
+        )
     return (
-        f"Site {report.site_name} {verb} {at} {number(effective, 1)} effective genets{of} "
-        f"(Hill q\u00a0=\u00a01) of {len(whole.genets)}; {hold} {percent(total)}."
+        _(
+            "Site %(site)s stands at %(genets)s (Hill q\u00a0=\u00a01) of %(all)d; "
+            "%(few)s %(share)s."
+        )
+        % told
     )
 
 
 def beside(report: Report) -> str:
     """What the number rests on: how many ramets, in which state, on which day."""
     whole = report.whole
-    when = f"on {day(report.as_of)}" if report.as_of else "today"
-    n = whole.indices.ramets
-    text = f"n = {number(n)} ramets {STATE_WORDS[report.state]}, {when}"
+    when = _("on %(day)s") % {"day": day(report.as_of)} if report.as_of else _("today")
+    parts = [
+        _("n = %(n)s ramets %(state)s, %(when)s")
+        % {
+            "n": number(whole.indices.ramets),
+            "state": STATE_WORDS[report.state],
+            "when": when,
+        }
+    ]
     if whole.without_genet:
-        text += f"; {number(whole.without_genet)} more have no known genet and stand in no index"
+        text = _("%(n)s more have no known genet and stand in no index")
+        parts.append(text % {"n": number(whole.without_genet)})
     if whole.presumed:
-        text += f"; {whole.presumed} of the {len(whole.genets)} genets are presumed"
-    return f"{text}."
+        text = _("%(n)d of the %(all)d genets are presumed")
+        parts.append(text % {"n": whole.presumed, "all": len(whole.genets)})
+    return f"{'; '.join(parts)}."
 
 
 def look_words(report: Report) -> str:
@@ -188,19 +221,27 @@ def look_words(report: Report) -> str:
     if not look.planted:
         return ""
     seen = look.seen_alive + look.seen_dead + look.seen_missing
-    text = (
-        f"Of {counted(look.planted, 'ramet,ramets')} planted, {number(look.alive)} count as alive. "
-    )
+    count = _("Of %(ramets)s planted, %(alive)s count as alive.") % {
+        "ramets": counted(look.planted, ngettext_lazy("ramet", "ramets")),
+        "alive": number(look.alive),
+    }
     if not seen or look.oldest is None or look.newest is None:
-        return text + "None has been looked for since."
-    when = f"on {day(look.newest)}"
+        return f"{count} {_('None has been looked for since.')}"
+    when = _("on %(day)s") % {"day": day(look.newest)}
     if look.oldest != look.newest:
-        when = f"between {day(look.oldest)} and {day(look.newest)}"
-    return text + (
-        f"At the last look at each, {when}, {number(look.seen_alive)} were seen alive, "
-        f"{number(look.seen_dead)} dead and {number(look.seen_missing)} were missing; "
-        f"{number(look.never)} were never looked for."
-    )
+        days = {"first": day(look.oldest), "last": day(look.newest)}
+        when = _("between %(first)s and %(last)s") % days
+    found = _(
+        "At the last look at each, %(when)s, %(alive)s were seen alive, %(dead)s dead and "
+        "%(missing)s were missing; %(never)s were never looked for."
+    ) % {
+        "when": when,
+        "alive": number(look.seen_alive),
+        "dead": number(look.seen_dead),
+        "missing": number(look.seen_missing),
+        "never": number(look.never),
+    }
+    return f"{count} {found}"
 
 
 def shown(measure: Measure, group: Group) -> Shown:
@@ -212,13 +253,13 @@ def shown(measure: Measure, group: Group) -> Shown:
 def groups_table(groups: Sequence[Group], caption: str) -> Table:
     """Groups one below the other: the whole site, its taxa, its plots, taxa in plots."""
     columns = [
-        Column("Group", _group_words),
-        Column("Ramets", lambda row: row.indices.ramets, number=True),
-        Column("No genet", lambda row: row.without_genet, number=True, minor=True),
-        Column("Genets", lambda row: row.indices.genets, number=True),
+        Column(_("Group"), _group_words),
+        Column(_("Ramets"), lambda row: row.indices.ramets, number=True),
+        Column(_("No genet"), lambda row: row.without_genet, number=True, minor=True),
+        Column(_("Genets"), lambda row: row.indices.genets, number=True),
     ]
     for key in _IN_TABLE:
-        columns.append(Column(_MEASURE[key].name, _cell(key), number=True, minor=key in _MINOR))
+        columns.append(Column(_(_MEASURE[key].name), _cell(key), number=True, minor=key in _MINOR))
     return table(columns, groups, caption, compact=True)
 
 
@@ -244,8 +285,8 @@ def _group_words(row: Group) -> SafeString | str:
 
 def _group_parts(row: Group) -> Iterator[SafeString | str]:
     if row.plot is not None:
-        yield format_html("plot {}", link(row.plot, "plot", row.plot))
+        yield format_html(_("plot {plot}"), plot=link(row.plot, "plot", row.plot))
     elif row.taxon is None:
-        yield "whole site"
+        yield _("whole site")
     if row.taxon is not None:
         yield row.taxon

@@ -7,6 +7,8 @@ from typing import Any
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext_lazy
 from rest_framework.request import Request
 
 from nursery.core.actor import Role
@@ -50,19 +52,26 @@ def says(found: Today) -> str:
     """What stands, in one sentence."""
     here = found.standing
     if not here.living:
-        return "No ramet lives in the record yet."
+        return _("No ramet lives in the record yet.")
     places = []
     if here.in_nurseries:
-        nurseries = counted(here.nurseries, "nursery,nurseries")
-        places.append(f"{number(here.in_nurseries)} in {nurseries}")
+        nurseries = counted(here.nurseries, ngettext_lazy("nursery", "nurseries"))
+        places.append(
+            _("%(n)s in %(nurseries)s") % {"n": number(here.in_nurseries), "nurseries": nurseries}
+        )
     if here.on_sites:
-        places.append(f"{number(here.on_sites)} on {counted(here.sites, 'site,sites')}")
+        sites = counted(here.sites, ngettext_lazy("site", "sites"))
+        places.append(_("%(n)s on %(sites)s") % {"n": number(here.on_sites), "sites": sites})
     if here.packed:
-        places.append(f"{number(here.packed)} packed for a journey")
+        places.append(_("%(n)s packed for a journey") % {"n": number(here.packed)})
     if here.placeless:
-        places.append(f"{number(here.placeless)} without a place")
-    ramets = counted(here.living, "ramet lives,ramets live")
-    text = f"{ramets}, of {counted(here.genets, 'genet,genets')}: {listed(places)}."
+        places.append(_("%(n)s without a place") % {"n": number(here.placeless)})
+    text = _("%(ramets)s, of %(genets)s: %(places)s.") % {
+        "ramets": counted(here.living, ngettext_lazy("ramet lives", "ramets live")),
+        "genets": counted(here.genets, ngettext_lazy("genet", "genets")),
+        "places": listed(places),
+    }
     if here.without_genet:
-        text += f" Of {number(here.without_genet)} the genet is not known."
+        unknown = _("Of %(n)s the genet is not known.") % {"n": number(here.without_genet)}
+        return f"{text} {unknown}"
     return text

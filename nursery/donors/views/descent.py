@@ -14,6 +14,7 @@ from django.utils.html import format_html
 from django.utils.http import urlencode
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext_lazy
 
 from nursery.core.charts import short
 from nursery.core.dates import When
@@ -96,9 +97,9 @@ class DescentPage(RegisterPage):
         return _(
             "%(ramets)s from %(what)s in %(entries)s, up to generation %(oldest)s: %(fate)s."
         ) % {
-            "ramets": counted(whole.total, "ramet comes,ramets come"),
+            "ramets": counted(whole.total, ngettext_lazy("ramet comes", "ramets come")),
             "what": self.row,
-            "entries": counted(len(self.cuttings), "entry,entries"),
+            "entries": counted(len(self.cuttings), ngettext_lazy("entry", "entries")),
             "oldest": oldest,
             "fate": fate(whole),
         }
@@ -264,7 +265,7 @@ def _heading(node: Node, filters: Mapping[str, str]) -> SafeString:
         '<a href="{}?{}">{}</a>, {}',
         reverse("ramets"),
         urlencode(query),
-        counted(len(node.cuttings), "entry,entries"),
+        counted(len(node.cuttings), ngettext_lazy("entry", "entries")),
         _between(node.first, node.last),
     )
 
@@ -288,7 +289,10 @@ def _beside(node: Node) -> str:
     """Generation, and what does not show in the lines."""
     parts = [_generation(node)]
     if node.outside:
-        parts.append(_("with %(n)s of other descent") % {"n": counted(node.outside, "mother")})
+        parts.append(
+            _("with %(n)s of other descent")
+            % {"n": counted(node.outside, ngettext_lazy("mother", "mothers"))}
+        )
     return ", ".join(parts)
 
 

@@ -8,6 +8,7 @@ from typing import Any, ClassVar
 from django.db.models import Count, QuerySet
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
+from django.utils.translation import ngettext_lazy
 
 from nursery.core.filters import WholeFilter, register_filters
 from nursery.core.phrases import day, in_words, link, links, listed, unbroken
@@ -57,7 +58,7 @@ class TaxonList(Listing):
     place = "colonies"
     model = Taxon
     title = "Taxa"
-    names = "taxon,taxa"
+    names = ngettext_lazy("taxon", "taxa")
     empty = "Species and genera of the programme belong here. A programme lead enters them."
     kin = kin.COLONIES
     ordering_fields: ClassVar = {"code": "code", "name": "name", "group": "group"}
@@ -80,7 +81,7 @@ class PermitList(Listing):
     place = "colonies"
     model = Permit
     title = "Permits"
-    names = "permit,permits"
+    names = ngettext_lazy("permit", "permits")
     empty = "Permits of the local authorities belong here. A programme lead enters them."
     kin = kin.COLONIES
     ordering_fields: ClassVar = {
@@ -105,7 +106,7 @@ class GenetList(Listing):
     model = Genet
     filterset_class = GenetFilters
     title = "Genets"
-    names = "genet,genets"
+    names = ngettext_lazy("genet", "genets")
     empty = "A donor colony brings its presumed genet along: enter a colony first."
     kin = kin.GENETS
     ordering_fields: ClassVar = {
@@ -159,7 +160,7 @@ class ColonyList(Listing):
     place = "colonies"
     model = DonorColony
     title = "Donor colonies"
-    names = "donor colony,donor colonies"
+    names = ngettext_lazy("donor colony", "donor colonies")
     empty = "Wild colonies that pieces are taken from belong here. Field staff enter them."
     kin = kin.COLONIES
     ordering_fields: ClassVar = {
@@ -196,7 +197,7 @@ class CollectionList(Listing):
     model = Collection
     filterset_class = CollectionFilters
     title = "Collections"
-    names = "collection,collections"
+    names = ngettext_lazy("collection", "collections")
     empty = "Pieces taken in the wild belong here. Field staff enter them."
     kin = kin.COLONIES
     ordering_fields: ClassVar = {

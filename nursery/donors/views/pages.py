@@ -9,6 +9,8 @@ from typing import Any
 from django.db.models import Q, QuerySet
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext_lazy
 
 from nursery.core.actor import Role
 from nursery.core.dates import latest_today
@@ -45,8 +47,14 @@ class TaxonPage(RegisterPage):
 
     def says(self) -> str:
         n = living_by("taxon", [self.row.pk]).get(self.row.pk, 0)
-        genets = counted(self.row.genets.filter(canonical=None).count(), "genet,genets")
-        return f"{counted(n, 'ramet,ramets')} of {self.row.name} live; {genets} are known."
+        genets = counted(
+            self.row.genets.filter(canonical=None).count(), ngettext_lazy("genet", "genets")
+        )
+        return _("%(ramets)s of %(taxon)s live; %(genets)s are known.") % {
+            "ramets": counted(n, ngettext_lazy("ramet", "ramets")),
+            "taxon": self.row.name,
+            "genets": genets,
+        }
 
     def facts(self) -> Sequence[Fact]:
         row = self.row
@@ -97,8 +105,11 @@ class PermitPage(RegisterPage):
 
     def says(self) -> str:
         row = self.row
-        n = counted(row.event_links.filter(event__live=True).count(), "entry names,entries name")
-        return f"{n} this permit. {validity(row)}"
+        n = counted(
+            row.event_links.filter(event__live=True).count(),
+            ngettext_lazy("entry names", "entries name"),
+        )
+        return f"{_('%(entries)s this permit.') % {'entries': n}} {validity(row)}"
 
     def facts(self) -> Sequence[Fact]:
         row = self.row
@@ -144,10 +155,13 @@ def validity(permit: Permit) -> str:
         return "It names no last day."
     left = (until - latest_today()).days
     if left < 0:
-        return f"It lapsed on {day(until)}."
+        return _("It lapsed on %(day)s.") % {"day": day(until)}
     if left == 0:
         return "It lapses at the end of today."
-    return f"It lapses on {day(until)}, in {counted(left, 'day,days')}."
+    return _("It lapses on %(day)s, in %(days)s.") % {
+        "day": day(until),
+        "days": counted(left, ngettext_lazy("day", "days")),
+    }
 
 
 class GenetPage(RegisterPage):

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
+from django.utils.translation import ngettext_lazy
 
 from nursery.core.phrases import counted, link, listed
 from nursery.core.views.base import Link
@@ -38,7 +39,7 @@ def sentence(descent: Descent, what: str) -> str:
     """The numbers of a descent in one sentence; `what` names where they come from."""
     if not descent.total:
         return f"No ramet of {what} is in the record."
-    ramets = counted(descent.total, "ramet comes,ramets come")
+    ramets = counted(descent.total, ngettext_lazy("ramet comes", "ramets come"))
     return f"{ramets} from {what}: {lives_in_words(descent.by_life)}."
 
 

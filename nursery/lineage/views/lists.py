@@ -9,6 +9,7 @@ from django.db.models import QuerySet
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import ngettext_lazy
 
 from nursery.core.actor import Role
 from nursery.core.phrases import in_words, listed, ramet_link
@@ -54,7 +55,7 @@ class RametList(Listing):
     model = Ramet
     filterset_class = RametFilters
     title = "Ramets"
-    names = "ramet,ramets"
+    names = ngettext_lazy("ramet", "ramets")
     empty = "Ramets come with collections, cuttings and stock entries. There is none yet."
     kin = kin.NURSERY
     ordering_fields: ClassVar = {
@@ -93,7 +94,7 @@ class FragmentationList(Listing):
     model = Fragmentation
     filterset_class = FragmentationFilters
     title = "Cuttings"
-    names = "cutting,cuttings"
+    names = ngettext_lazy("cutting", "cuttings")
     empty = "Cuttings of ramets into new ones belong here. Nursery staff enter them."
     kin = kin.NURSERY
     ordering_fields: ClassVar = {

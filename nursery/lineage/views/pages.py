@@ -9,6 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
+from django.utils.translation import ngettext_lazy
 from rest_framework.request import Request
 
 from nursery.core.actor import Role
@@ -158,9 +159,9 @@ def _last_life(head: Node) -> What | None:
 
 def _way(found: Trace) -> str:
     cuttings = max(node.distance for node in found.nodes)
-    back = counted(cuttings, "cutting,cuttings")
+    back = counted(cuttings, ngettext_lazy("cutting", "cuttings"))
     if not found.complete:
-        gaps = counted(len(found.gaps), "gap,gaps")
+        gaps = counted(len(found.gaps), ngettext_lazy("gap", "gaps"))
         return f"Its trace goes {back} back and has {gaps}" if cuttings else f"Its trace has {gaps}"
     word = "colony" if len(found.donors) == 1 else "colonies"
     wild = f"the wild {word} {listed(donor.colony for donor in found.donors)}"

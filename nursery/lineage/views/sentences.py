@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterator, Sequence
 
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
+from django.utils.translation import ngettext_lazy
 
 from nursery.core.phrases import counted, joined, link, links, listed, number, on, ramet_link, tag
 from nursery.donors.positions import Seen
@@ -84,7 +85,7 @@ def _came(nodes: Sequence[Node]) -> Said:
     first = nodes[0]
     sources = list(dict.fromkeys(source.ramet for node in nodes for source in node.sources))
     if len(sources) > MOST_MOTHERS:
-        return f"Cut from the {counted(len(sources), 'ramet,ramets')} below"
+        return f"Cut from the {counted(len(sources), ngettext_lazy('ramet', 'ramets'))} below"
     if sources:
         return format_html("Cut from {}", listed(map(_down_to, sources)))
     if first.collection is not None:
@@ -100,10 +101,14 @@ def _down_to(code: str) -> SafeString:
 def collection_sentences(row: CollectionView) -> Iterator[SafeString]:
     """What was taken, how much, by whom, under which permit; and who took it in."""
     if row.colony is None:
-        details = [format_html("{}", counted(row.pieces, "loose piece,loose pieces"))]
+        details = [
+            format_html("{}", counted(row.pieces, ngettext_lazy("loose piece", "loose pieces")))
+        ]
     else:
         source = link(row.colony, "colony", row.colony)
-        details = [format_html("{} from {}", counted(row.pieces, "piece,pieces"), source)]
+        details = [
+            format_html("{} from {}", counted(row.pieces, ngettext_lazy("piece", "pieces")), source)
+        ]
     if row.share_taken is not None:
         details.append(format_html("{}\u00a0% of the colony", number(row.share_taken)))
     if row.depth_m is not None:

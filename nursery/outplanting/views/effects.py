@@ -5,6 +5,8 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Sequence
 
+from django.utils.translation import ngettext_lazy
+
 from nursery.core.dates import parse_when, words
 from nursery.core.phrases import counted, listed, ramet_link
 from nursery.core.views.tables import Column, Table, table
@@ -31,7 +33,7 @@ def effect_says(outcome: Outcome, ramets: int) -> str:
     fields = listed(
         f"the {FIELD_WORDS.get(field, field)} of {n:,}" for field, n in outcome.counts.items()
     )
-    return f"{counted(ramets, 'ramet,ramets')} would be otherwise: {fields}."
+    return f"{counted(ramets, ngettext_lazy('ramet', 'ramets'))} would be otherwise: {fields}."
 
 
 def changes_table(outcome: Outcome, shown: Sequence[str]) -> Table:

@@ -7,6 +7,7 @@ from typing import Any, ClassVar
 from django.db.models import Count, QuerySet
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
+from django.utils.translation import ngettext_lazy
 
 from nursery.core.api.views import EventFilters
 from nursery.core.models import Event
@@ -34,7 +35,7 @@ class EventList(Listing):
     key = "uid"
     filterset_class = EventFilters
     title = "All entries"
-    names = "entry,entries"
+    names = ngettext_lazy("entry", "entries")
     empty = "What happens is entered by field and nursery staff. Nothing has been yet."
     kin = kin.TODAY
     ordering_fields: ClassVar = {"when": "earliest", "recorded_at": "recorded_at"}
@@ -59,7 +60,7 @@ class OutplantingList(Listing):
     model = Outplanting
     filterset_class = OutplantingFilters
     title = "Outplantings"
-    names = "outplanting,outplantings"
+    names = ngettext_lazy("outplanting", "outplantings")
     empty = "Plantings of ramets on the reef belong here. Field staff enter them."
     kin = kin.REEF
     ordering_fields: ClassVar = {"when": "event__earliest", "recorded_at": "event__recorded_at"}
@@ -87,7 +88,7 @@ class VisitList(Listing):
     model = Visit
     filterset_class = VisitFilters
     title = "Visits"
-    names = "visit,visits"
+    names = ngettext_lazy("visit", "visits")
     empty = "Trips to look at outplants and donor colonies belong here. Field staff enter them."
     kin = kin.REEF
     ordering_fields: ClassVar = {"when": "event__earliest", "recorded_at": "event__recorded_at"}

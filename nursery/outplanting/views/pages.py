@@ -9,6 +9,7 @@ from typing import Any
 from django.db.models import Count, QuerySet
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext_lazy
 
 from nursery.core.charts import ceiling, tick_text
 from nursery.core.phrases import counted, link, number, ramet_link
@@ -70,7 +71,7 @@ class PlotPage(RegisterPage):
     def says(self) -> str:
         alive = sum(self.alive.values())
         text = (
-            f"{counted(alive, 'ramet,ramets')} live in plot {self.row.code}, "
+            f"{counted(alive, ngettext_lazy('ramet', 'ramets'))} live in plot {self.row.code}, "
             f"of {number(self.found.count)} planted"
         )
         known = [n for genet, n in self.alive.items() if genet is not None]
@@ -78,7 +79,7 @@ class PlotPage(RegisterPage):
         if effective is None:
             return f"{text}."
         return (
-            f"{text}: {counted(len(known), 'known genet,known genets')}, "
+            f"{text}: {counted(len(known), ngettext_lazy('known genet', 'known genets'))}, "
             f"{number(effective, 1)} effective (Hill q\u00a0=\u00a01)."
         )
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from django.utils.translation import ngettext_lazy
+
 from nursery.core.actor import Actor
 from nursery.core.models import Event, EventKind
 from nursery.core.phrases import counted, link, number, ramet_link
@@ -121,7 +123,7 @@ def _mothers(event: Event) -> Section:
         .order_by("pk")
     )
     return Section(
-        f"Cut from {counted(len(rows), 'ramet,ramets')}",
+        f"Cut from {counted(len(rows), ngettext_lazy('ramet', 'ramets'))}",
         table(
             [
                 Column("Ramet", lambda row: ramet_link(row.ramet.code)),

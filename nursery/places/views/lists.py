@@ -7,6 +7,7 @@ from typing import Any, ClassVar
 
 from django.db.models import Count, QuerySet
 from django.utils.safestring import SafeString
+from django.utils.translation import ngettext_lazy
 
 from nursery.core.phrases import day, link, number
 from nursery.core.views import kin
@@ -58,7 +59,7 @@ class ReefList(Listing):
     place = "colonies"
     model = Reef
     title = "Reefs"
-    names = "reef,reefs"
+    names = ngettext_lazy("reef", "reefs")
     empty = "Reefs that donor colonies stand on belong here. A programme lead enters them."
     kin = kin.COLONIES
     ordering_fields: ClassVar = {
@@ -84,7 +85,7 @@ class NurseryList(Listing):
     place = "nursery"
     model = Nursery
     title = "Nurseries"
-    names = "nursery,nurseries"
+    names = ngettext_lazy("nursery", "nurseries")
     empty = "The nurseries of the programme belong here. A programme lead enters them."
     kin = kin.NURSERY
     ordering_fields: ClassVar = {"code": "code", "name": "name", "closed_on": "closed_on"}
@@ -106,7 +107,7 @@ class SystemList(Listing):
     place = "nursery"
     model = System
     title = "Systems"
-    names = "system,systems"
+    names = ngettext_lazy("system", "systems")
     empty = "Bodies of shared water belong here. A programme lead enters them."
     kin = kin.NURSERY
     ordering_fields: ClassVar = {"code": "code", "name": "name", "closed_on": "closed_on"}
@@ -127,7 +128,7 @@ class BayList(Listing):
     place = "nursery"
     model = Bay
     title = "Bays"
-    names = "bay,bays"
+    names = ngettext_lazy("bay", "bays")
     empty = "Tanks, raceways and sea-bed blocks belong here. A programme lead enters them."
     kin = kin.NURSERY
     ordering_fields: ClassVar = {"code": "code", "name": "name", "closed_on": "closed_on"}
@@ -151,7 +152,7 @@ class StructureList(Listing):
     model = Structure
     filterset_class = StructureFilters
     title = "Structures"
-    names = "structure,structures"
+    names = ngettext_lazy("structure", "structures")
     empty = (
         "Plates, tables, ropes and what else holds ramets belong here. Nursery staff enter them."
     )
@@ -180,7 +181,7 @@ class SiteList(Listing):
     place = "reef"
     model = Site
     title = "Sites"
-    names = "site,sites"
+    names = ngettext_lazy("site", "sites")
     empty = "Places to plant on belong here. A programme lead enters them."
     kin = kin.REEF
     ordering_fields: ClassVar = {"code": "code", "name": "name", "closed_on": "closed_on"}
@@ -206,7 +207,7 @@ class PlotList(Listing):
     place = "reef"
     model = Plot
     title = "Plots"
-    names = "plot,plots"
+    names = ngettext_lazy("plot", "plots")
     empty = "Marked pieces of outplant sites belong here. A programme lead enters them."
     kin = kin.REEF
     ordering_fields: ClassVar = {

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from django.urls import reverse
+from django.utils.translation import ngettext_lazy
 
 from nursery.core.phrases import counted, day, link, number
 from nursery.core.views.base import Link
@@ -33,7 +34,9 @@ class ReefPage(RegisterPage):
     name = "reef"
 
     def says(self) -> str:
-        colonies = counted(self.row.colonies.count(), "donor colony,donor colonies")
+        colonies = counted(
+            self.row.colonies.count(), ngettext_lazy("donor colony", "donor colonies")
+        )
         return f"{colonies} of the register stand on {self.row.name}."
 
     def facts(self) -> Sequence[Fact]:
@@ -86,7 +89,7 @@ class NurseryPage(RegisterPage):
 
     def says(self) -> str:
         n = living().filter(structure__nursery=self.row).count()
-        return f"{counted(n, 'ramet,ramets')} live at {self.row.name}."
+        return f"{counted(n, ngettext_lazy('ramet', 'ramets'))} live at {self.row.name}."
 
     def facts(self) -> Sequence[Fact]:
         return [
@@ -127,7 +130,7 @@ class SystemPage(RegisterPage):
 
     def says(self) -> str:
         n = living().filter(structure__bay__system=self.row).count()
-        return f"{counted(n, 'ramet,ramets')} share the water of {self.row.name}."
+        return f"{counted(n, ngettext_lazy('ramet', 'ramets'))} share the water of {self.row.name}."
 
     def facts(self) -> Sequence[Fact]:
         nursery = self.row.nursery
@@ -168,7 +171,9 @@ class BayPage(RegisterPage):
 
     def says(self) -> str:
         n = living_by("structure__bay", [self.row.pk]).get(self.row.pk, 0)
-        return f"{counted(n, 'ramet,ramets')} live on the structures in {self.row}."
+        return (
+            f"{counted(n, ngettext_lazy('ramet', 'ramets'))} live on the structures in {self.row}."
+        )
 
     def facts(self) -> Sequence[Fact]:
         system = self.row.system
