@@ -21,7 +21,7 @@ _DAY = re.compile(r"([0-9]{4})(?:-([0-9]{2})(?:-([0-9]{2}))?)?")
 _TIME = re.compile(r"([0-9]{2}):([0-9]{2})(?::([0-9]{2}))?")
 _MOMENT = re.compile(r"([0-9-]+)(?:T|\s+)(\S+)")
 # Not calendar.month_name: that follows the locale of the server.
-_MONTHS = (
+MONTHS = (
     *("January", "February", "March", "April", "May", "June"),
     *("July", "August", "September", "October", "November", "December"),
 )
@@ -233,7 +233,7 @@ def _day_words(day: date) -> str:
 
 
 def _month_words(day: date) -> str:
-    return f"{_MONTHS[day.month - 1]} {day.year}"
+    return f"{MONTHS[day.month - 1]} {day.year}"
 
 
 def words(when: When) -> str:
@@ -250,7 +250,7 @@ def words(when: When) -> str:
     if (first.year, first.month) == (last.year, last.month):
         return f"{first.day}–{_day_words(last)}"
     if first.year == last.year:
-        return f"{first.day} {_MONTHS[first.month - 1]} – {_day_words(last)}"
+        return f"{first.day} {MONTHS[first.month - 1]} – {_day_words(last)}"
     return f"{_day_words(first)} – {_day_words(last)}"
 
 

@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 import django_filters
 from django import forms
 from django.db.models import F, Model, QuerySet
+from django.utils.translation import gettext_lazy
 from django_filters.rest_framework import DjangoFilterBackend
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema_field
@@ -183,7 +184,7 @@ class WordFilter(django_filters.ChoiceFilter):  # type: ignore[misc]
 
     def __init__(self, *args: Any, word: type[Word], **options: Any) -> None:
         self.word = word
-        choices = [(member.word, member.label) for member in word]
+        choices = [(member.word, gettext_lazy(member.label)) for member in word]
         super().__init__(*args, choices=choices, **options)
 
     def filter(self, qs: QuerySet[M], value: str) -> Any:

@@ -10,9 +10,11 @@ from django.conf import settings
 from django.contrib.auth.models import AbstractUser
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_noop as _
 
 from nursery.core.actor import Role
 from nursery.core.dates import When, words
+from nursery.core.spoken import choices_of
 from nursery.core.words import Word
 
 
@@ -26,23 +28,23 @@ class User(AbstractUser):
 class EventKind(Word):
     """The kinds of things that happen; the word outside is the member's name in lower case."""
 
-    COLLECTION = 1
-    INTAKE = 2
-    FRAGMENTATION = 3
-    MOVE = 4
-    STRUCTURE_MOVE = 5
-    OUTPLANTING = 6
-    VISIT = 7
-    STOCK_ENTRY = 8
-    LIFT = 9
-    ENDING = 10
-    COUNT = 11
-    STRUCTURE_LOSS = 12
-    TAGGING = 13
-    RELABELLING = 14
-    GENET_MERGE = 15
-    IDENTIFICATION = 16
-    CHECK = 17
+    COLLECTION = 1, _("collection")
+    INTAKE = 2, _("intake")
+    FRAGMENTATION = 3, _("fragmentation")
+    MOVE = 4, _("move")
+    STRUCTURE_MOVE = 5, _("structure move")
+    OUTPLANTING = 6, _("outplanting")
+    VISIT = 7, _("visit")
+    STOCK_ENTRY = 8, _("stock entry")
+    LIFT = 9, _("lift")
+    ENDING = 10, _("ending")
+    COUNT = 11, _("count")
+    STRUCTURE_LOSS = 12, _("structure loss")
+    TAGGING = 13, _("tagging")
+    RELABELLING = 14, _("relabelling")
+    GENET_MERGE = 15, _("genet merge")
+    IDENTIFICATION = 16, _("identification")
+    CHECK = 17, _("check")
 
 
 class Event(models.Model):
@@ -56,7 +58,7 @@ class Event(models.Model):
     """
 
     uid = models.UUIDField(default=uuid.uuid4, editable=False)
-    kind = models.PositiveSmallIntegerField(choices=EventKind.pairs())
+    kind = models.PositiveSmallIntegerField(choices=choices_of(EventKind))
     earliest = models.DateField()
     latest = models.DateField()
     time = models.TimeField(null=True, blank=True)
@@ -107,9 +109,9 @@ class Event(models.Model):
 class Mend(Word):
     """What a correction did to an event."""
 
-    VOIDED = 1
-    RESTORED = 2
-    AMENDED = 3
+    VOIDED = 1, _("voided")
+    RESTORED = 2, _("restored")
+    AMENDED = 3, _("amended")
 
 
 class Correction(models.Model):
@@ -121,7 +123,7 @@ class Correction(models.Model):
     """
 
     event = models.ForeignKey(Event, on_delete=models.PROTECT, related_name="corrections")
-    mend = models.PositiveSmallIntegerField(choices=Mend.pairs())
+    mend = models.PositiveSmallIntegerField(choices=choices_of(Mend))
     together = models.UUIDField(default=uuid.uuid4)
     reason = models.CharField(max_length=500)
     at = models.DateTimeField(auto_now_add=True)

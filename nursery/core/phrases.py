@@ -15,19 +15,25 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
 from nursery.core.codes import CodeError, parse_code
-from nursery.core.dates import When, dated, words
+from nursery.core.dates import MONTHS, When, words
 
 if TYPE_CHECKING:
     from django.utils.functional import _StrPromise
 
 _CLOSE = "\u00a0"
 """A no-break space: a number and its unit stay on one line."""
+_MONTH = re.compile("|".join(MONTHS))
 _HYPHENATED = re.compile(r"(\w\S*-\S*\w)")
+
+
+def date_words(when: When) -> str:
+    """A date as people read it, its months in their language."""
+    return _MONTH.sub(lambda month: _(month[0]), words(when))
 
 
 def day(value: date) -> str:
     """A date as people read it: 4 March 2021."""
-    return words(When(value, value))
+    return date_words(When(value, value))
 
 
 def in_words(value: When | datetime | date | None) -> str | SafeString:
@@ -40,13 +46,18 @@ def in_words(value: When | datetime | date | None) -> str | SafeString:
         return format_html('<time datetime="{}">{}</time>', local.isoformat("T", "minutes"), text)
     when = value if isinstance(value, When) else When(value, value)
     if when.is_day or when.is_whole_month or when.is_whole_year:
-        return format_html('<time datetime="{}">{}</time>', str(when), words(when))
-    return words(when)
+        return format_html('<time datetime="{}">{}</time>', str(when), date_words(when))
+    return date_words(when)
 
 
 def on(when: When) -> str:
     """A date with its preposition, for the middle of a sentence: on 4 March 2021, in March 2021."""
-    return dated(when)
+    if when.is_day:
+        return _("on %(day)s") % {"day": date_words(when)}
+    if when.is_whole_year or when.is_whole_month:
+        return _("in %(when)s") % {"when": date_words(when)}
+    days = {"first": day(when.earliest), "last": day(when.latest)}
+    return _("between %(first)s and %(last)s") % days
 
 
 def number(value: int | float | Decimal | None, places: int | None = None) -> str:
@@ -112,7 +123,7 @@ def tag(code: str) -> SafeString:
         parsed = str(parse_code(code))
     except CodeError:
         return format_html('<code class="tag">{}</code>', code)
-    body, _, check = parsed.rpartition("-")
+    body, _dash, check = parsed.rpartition("-")
     return format_html('<code class="tag">{}<span class="check">-{}</span></code>', body, check)
 
 

@@ -7,7 +7,18 @@ from typing import Self
 
 
 class Word(IntEnum):
-    """A closed set: the number is stored, the word is what API, files and pages say."""
+    """A closed set: the number is stored, the word is what API, files and pages say.
+
+    A member is its number with its label marked for translation, `SEEN_ALIVE = 8, _("seen alive")`;
+    pages say it in their language by `nursery.core.spoken`.
+    """
+
+    _value_: int
+
+    def __new__(cls, value: int, _label: str = "") -> Self:
+        member = int.__new__(cls, value)
+        member._value_ = value
+        return member
 
     @property
     def word(self) -> str:
@@ -16,7 +27,7 @@ class Word(IntEnum):
 
     @property
     def label(self) -> str:
-        """The word as it is read: `seen alive`."""
+        """The word as it is read, in English: `seen alive`."""
         return self.word.replace("_", " ")
 
     @classmethod

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from django.conf import settings
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from nursery.core.actor import Actor
 from nursery.core.geodesy import Point, distance_m
@@ -67,8 +68,11 @@ def flag_of(perhaps_same: str) -> tuple[str, str] | None:
         return None
     return (
         "possible_clone",
-        f"When this colony was registered, one of its taxon stood close by: {perhaps_same}. It may "
-        "be the same genet.",
+        _(
+            "When this colony was registered, one of its taxon stood close by: %(colonies)s. It "
+            "may be the same genet."
+        )
+        % {"colonies": perhaps_same},
     )
 
 

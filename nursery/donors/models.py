@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from nursery.core.actor import Role
 from nursery.core.models import Event, Register, unique_code
@@ -37,20 +38,20 @@ class Taxon(Register):
     ACT = "change taxa"
 
     class Rank(models.TextChoices):
-        SPECIES = "species", "species"
-        GENUS = "genus", "genus"
+        SPECIES = "species", _("species")
+        GENUS = "genus", _("genus")
 
     class Group(models.TextChoices):
-        STONY = "stony", "stony coral"
-        SOFT = "soft", "soft coral"
-        ZOANTHID = "zoanthid", "zoanthid"
-        CORALLIMORPH = "corallimorph", "corallimorph"
+        STONY = "stony", _("stony coral")
+        SOFT = "soft", _("soft coral")
+        ZOANTHID = "zoanthid", _("zoanthid")
+        CORALLIMORPH = "corallimorph", _("corallimorph")
 
     name = models.CharField(max_length=120)
     rank = models.CharField(max_length=8, choices=Rank.choices, default=Rank.SPECIES)
     group = models.CharField(max_length=12, choices=Group.choices)
     aphia_id = models.PositiveIntegerField(
-        null=True, blank=True, verbose_name="AphiaID", help_text="empty rather than guessed"
+        null=True, blank=True, verbose_name="AphiaID", help_text=_("empty rather than guessed")
     )
 
     class Meta(Register.Meta):
@@ -71,11 +72,19 @@ class Permit(Register):
     valid_from = models.DateField(null=True, blank=True)
     valid_until = models.DateField(null=True, blank=True)
     pieces = models.PositiveIntegerField(
-        null=True, blank=True, help_text="how many pieces it allows, empty where it sets no number"
+        null=True,
+        blank=True,
+        help_text=_("how many pieces it allows, empty where it sets no number"),
     )
-    taxa = models.ManyToManyField(Taxon, blank=True, related_name="+", help_text="none: any taxon")
-    reefs = models.ManyToManyField(Reef, blank=True, related_name="+", help_text="none: any reef")
-    sites = models.ManyToManyField(Site, blank=True, related_name="+", help_text="none: any site")
+    taxa = models.ManyToManyField(
+        Taxon, blank=True, related_name="+", help_text=_("none: any taxon")
+    )
+    reefs = models.ManyToManyField(
+        Reef, blank=True, related_name="+", help_text=_("none: any reef")
+    )
+    sites = models.ManyToManyField(
+        Site, blank=True, related_name="+", help_text=_("none: any site")
+    )
 
     class Meta(Register.Meta):
         constraints: ClassVar = [
@@ -117,11 +126,11 @@ class Genet(Register):
     ACT = "change genets"
 
     class Status(models.TextChoices):
-        PRESUMED = "presumed", "presumed"
-        CONFIRMED = "confirmed", "confirmed"
+        PRESUMED = "presumed", _("presumed")
+        CONFIRMED = "confirmed", _("confirmed")
 
     name = models.CharField(
-        max_length=120, blank=True, help_text="what staff call it (also: genotype)"
+        max_length=120, blank=True, help_text=_("what staff call it (also: genotype)")
     )
     taxon = models.ForeignKey(Taxon, on_delete=models.PROTECT, related_name="genets")
     status = models.CharField(max_length=9, choices=Status.choices, default=Status.PRESUMED)
@@ -180,7 +189,7 @@ class DonorColony(Register):
         null=True,
         blank=True,
         validators=[MinValueValidator(0)],
-        help_text="metres below the surface",
+        help_text=_("metres below the surface"),
     )
     size_cm = models.DecimalField(
         max_digits=6,
@@ -188,7 +197,7 @@ class DonorColony(Register):
         null=True,
         blank=True,
         validators=[MinValueValidator(0)],
-        help_text="largest diameter in centimetres",
+        help_text=_("largest diameter in centimetres"),
     )
     found_on = models.DateField(null=True, blank=True)
     rounded_latitude = models.DecimalField(
@@ -286,7 +295,7 @@ class Collection(models.Model):
     depth_m = models.DecimalField(max_digits=6, decimal_places=1, null=True)
     piece_size_cm = models.DecimalField(max_digits=5, decimal_places=1, null=True)
     share_taken = models.DecimalField(
-        max_digits=4, decimal_places=1, null=True, help_text="per cent of the colony"
+        max_digits=4, decimal_places=1, null=True, help_text=_("per cent of the colony")
     )
     rounded_latitude = models.DecimalField(max_digits=5, decimal_places=3, null=True)
     rounded_longitude = models.DecimalField(max_digits=6, decimal_places=3, null=True)
@@ -294,8 +303,10 @@ class Collection(models.Model):
     perhaps_same = models.CharField(
         max_length=200,
         blank=True,
-        help_text="codes of other colonies of the taxon that stood so near when the colony was "
-        "registered that it may be a clone of theirs",
+        help_text=_(
+            "codes of other colonies of the taxon that stood so near when the colony was "
+            "registered that it may be a clone of theirs"
+        ),
     )
 
     class Meta:
@@ -352,7 +363,7 @@ class Photo(models.Model):
     width = models.PositiveIntegerField()
     height = models.PositiveIntegerField()
     taken_on = models.DateField(null=True)
-    note = models.CharField(max_length=200, blank=True, help_text="what is to be seen on it")
+    note = models.CharField(max_length=200, blank=True, help_text=_("what is to be seen on it"))
     recorded_at = models.DateTimeField(auto_now_add=True)
     recorded_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"

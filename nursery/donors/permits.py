@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from django.utils.translation import gettext as _
+
 from nursery.core import bulk
 from nursery.core.dates import When
 from nursery.core.errors import ProblemList
@@ -56,7 +58,7 @@ def attach(event: Event, codes: Iterable[str]) -> list[Permit]:
 def flags(permits: Sequence[Permit], use: Use) -> list[Flag]:
     """What is irregular about a use under these permits: none at all, or none that covers it."""
     if not permits:
-        return [Flag("no_permit", "No permit is named for this.")]
+        return [Flag("no_permit", _("No permit is named for this."))]
     faults = [_faults(permit, use) for permit in permits]
     if any(not found for found in faults):
         return []
@@ -64,28 +66,33 @@ def flags(permits: Sequence[Permit], use: Use) -> list[Flag]:
 
 
 def _faults(permit: Permit, use: Use) -> list[Flag]:
-    found = []
+    found, of = [], {"permit": permit.code}
     if permit.valid_from is not None and use.when.latest < permit.valid_from:
         found.append(
-            Flag("permit_not_yet_valid", f"{permit.code} is valid only from {permit.valid_from}.")
+            Flag(
+                "permit_not_yet_valid",
+                _("%(permit)s is valid only from %(day)s.") % {**of, "day": permit.valid_from},
+            )
         )
     if permit.valid_until is not None and use.when.earliest > permit.valid_until:
-        found.append(Flag("permit_lapsed", f"{permit.code} lapsed on {permit.valid_until}."))
+        text = _("%(permit)s lapsed on %(day)s.") % {**of, "day": permit.valid_until}
+        found.append(Flag("permit_lapsed", text))
     taxa = {row.pk for row in permit.taxa.all()}
     if taxa and not use.taxa <= taxa:
-        found.append(Flag("permit_other_taxon", f"{permit.code} does not name this taxon."))
+        found.append(Flag("permit_other_taxon", _("%(permit)s does not name this taxon.") % of))
     reefs = {row.pk for row in permit.reefs.all()}
     if use.reef is not None and reefs and use.reef not in reefs:
-        found.append(Flag("permit_other_reef", f"{permit.code} does not name this reef."))
+        found.append(Flag("permit_other_reef", _("%(permit)s does not name this reef.") % of))
     sites = {row.pk for row in permit.sites.all()}
     if use.site is not None and sites and use.site not in sites:
-        found.append(Flag("permit_other_site", f"{permit.code} does not name this site."))
+        found.append(Flag("permit_other_site", _("%(permit)s does not name this site.") % of))
     taken = use.pieces.get(permit.pk, 0)
     if permit.pieces is not None and taken > permit.pieces:
         found.append(
             Flag(
                 "permit_exceeded",
-                f"{permit.code} allows {permit.pieces} pieces; {taken} were taken.",
+                _("%(permit)s allows %(pieces)d pieces; %(taken)d were taken.")
+                % {**of, "pieces": permit.pieces, "taken": taken},
             )
         )
     return found

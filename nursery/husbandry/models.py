@@ -9,8 +9,10 @@ from typing import ClassVar
 
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_noop as _
 
 from nursery.core.models import Event
+from nursery.core.spoken import choices_of
 from nursery.core.words import Word
 from nursery.lineage.models import Ramet
 
@@ -18,10 +20,10 @@ from nursery.lineage.models import Ramet
 class FindingState(Word):
     """How a ramet was found. Loose: it lives, but does not hold to its base yet or any more."""
 
-    ATTACHED = 1
-    LOOSE = 2
-    DEAD = 3
-    MISSING = 4
+    ATTACHED = 1, _("attached")
+    LOOSE = 2, _("loose")
+    DEAD = 3, _("dead")
+    MISSING = 4, _("missing")
 
 
 ALIVE = frozenset({FindingState.ATTACHED, FindingState.LOOSE})
@@ -47,7 +49,7 @@ class Finding(models.Model):
         Check, on_delete=models.PROTECT, db_index=False, related_name="findings"
     )
     ramet = models.ForeignKey(Ramet, on_delete=models.PROTECT, related_name="findings")
-    state = models.PositiveSmallIntegerField(choices=FindingState.pairs())
+    state = models.PositiveSmallIntegerField(choices=choices_of(FindingState))
     size_cm = models.DecimalField(max_digits=6, decimal_places=1, null=True)
     note = models.CharField(max_length=200, blank=True)
 

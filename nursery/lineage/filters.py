@@ -9,6 +9,7 @@ from uuid import UUID
 import django_filters
 from django import forms
 from django.db.models import Q, QuerySet
+from django.utils.translation import gettext_lazy
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema_field
 
@@ -135,7 +136,9 @@ class FateFilter(django_filters.ChoiceFilter):  # type: ignore[misc]
     """Endings by which ramets ended so."""
 
     def __init__(self) -> None:
-        super().__init__(choices=[(word, Life.of(word).label) for word in get_args(FateWord)])
+        super().__init__(
+            choices=[(word, gettext_lazy(Life.of(word).label)) for word in get_args(FateWord)]
+        )
 
     def filter(self, qs: QuerySet[Any], value: str) -> Any:
         if not value:

@@ -12,6 +12,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from nursery.core.models import Event
+from nursery.core.spoken import choices_of
 from nursery.donors.models import Collection, DonorSet, Genet, Taxon
 from nursery.lineage.words import Cause, Life, Origin, Place, Purpose, What
 from nursery.places.cells import Cell
@@ -82,7 +83,7 @@ class Ramet(models.Model):
 
     code = models.CharField(max_length=16)
     taxon = models.ForeignKey(Taxon, on_delete=models.PROTECT, related_name="ramets")
-    origin = models.PositiveSmallIntegerField(choices=Origin.pairs())
+    origin = models.PositiveSmallIntegerField(choices=choices_of(Origin))
     born = models.ForeignKey(Event, on_delete=models.PROTECT, related_name="births")
     collection = models.ForeignKey(
         Collection, on_delete=models.PROTECT, null=True, related_name="ramets"
@@ -100,7 +101,9 @@ class Ramet(models.Model):
     rebased = models.CharField(  # noqa: DJ001 - an empty text is a base without a name
         max_length=40, null=True, help_text="the base it was given last; null: still the first"
     )
-    purpose = models.PositiveSmallIntegerField(choices=Purpose.pairs(), default=Purpose.PRODUCTION)
+    purpose = models.PositiveSmallIntegerField(
+        choices=choices_of(Purpose), default=Purpose.PRODUCTION
+    )
     note = models.CharField(max_length=200, blank=True)
 
     entered_genet = models.ForeignKey(
@@ -115,9 +118,9 @@ class Ramet(models.Model):
         null=True, help_text="0 straight from the wild; null where the cuttings were not recorded"
     )
 
-    life = models.PositiveSmallIntegerField(choices=Life.pairs(), default=Life.LIVING)
-    cause = models.PositiveSmallIntegerField(choices=Cause.pairs(), null=True)
-    place = models.PositiveSmallIntegerField(choices=Place.pairs(), default=Place.NOWHERE)
+    life = models.PositiveSmallIntegerField(choices=choices_of(Life), default=Life.LIVING)
+    cause = models.PositiveSmallIntegerField(choices=choices_of(Cause), null=True)
+    place = models.PositiveSmallIntegerField(choices=choices_of(Place), default=Place.NOWHERE)
     structure = models.ForeignKey(
         Structure, on_delete=models.PROTECT, null=True, related_name="ramets"
     )
@@ -330,10 +333,10 @@ class Step(models.Model):
     ramet = models.ForeignKey(Ramet, on_delete=models.PROTECT, db_index=False, related_name="steps")
     order = models.PositiveIntegerField()
     live = models.BooleanField(default=True)
-    what = models.PositiveSmallIntegerField(choices=What.pairs())
-    life = models.PositiveSmallIntegerField(choices=Life.pairs(), null=True)
-    cause = models.PositiveSmallIntegerField(choices=Cause.pairs(), null=True)
-    place = models.PositiveSmallIntegerField(choices=Place.pairs(), null=True)
+    what = models.PositiveSmallIntegerField(choices=choices_of(What))
+    life = models.PositiveSmallIntegerField(choices=choices_of(Life), null=True)
+    cause = models.PositiveSmallIntegerField(choices=choices_of(Cause), null=True)
+    place = models.PositiveSmallIntegerField(choices=choices_of(Place), null=True)
     structure = models.ForeignKey(
         Structure, on_delete=models.PROTECT, null=True, db_index=False, related_name="+"
     )

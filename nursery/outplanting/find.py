@@ -22,6 +22,7 @@ from django.db.models import (
     Value,
     When,
 )
+from django.utils.translation import gettext as _
 
 from nursery.core.actor import Actor, require_read
 from nursery.core.codes import SERIES_PATTERN, CodeError, normalise, parse_code
@@ -128,7 +129,7 @@ def suggest(actor: Actor, text: str) -> tuple[Hit, ...]:
         found.setdefault((hit.kind, hit.code), hit)
     if not found:
         near = resolve.near(clean)
-        return tuple(Hit("ramet", code, why="one slip away", sure=False) for code in near)
+        return tuple(Hit("ramet", code, why=_("one slip away"), sure=False) for code in near)
     return tuple(found.values())[:MOST_NEAR]
 
 
@@ -161,7 +162,7 @@ def _exact(text: str) -> Iterator[Hit]:
 
 def _of_a_kind(text: str) -> Iterator[Hit]:
     """What a code or name means after the word for its kind: `genotype Crescent Moon`."""
-    word, _, rest = text.partition(" ")
+    word, _by, rest = text.partition(" ")
     kind = _WORDS.get(word.lower())
     for each, model, name in _REGISTERS:
         if each == kind and rest:
@@ -171,12 +172,12 @@ def _of_a_kind(text: str) -> Iterator[Hit]:
 
 def _people(text: str) -> Iterator[Hit]:
     """Somebody who enters records, by the name of the log-in or in full."""
-    first, _, last = text.rpartition(" ")
+    first, _by, last = text.rpartition(" ")
     wanted = Q(username__iexact=text)
     if first:
         wanted |= Q(first_name__iexact=first, last_name__iexact=last)
     for person in User.objects.filter(wanted).order_by("username")[:MOST_A_KIND]:
-        yield Hit(PERSON, person.username, str(person), "who entered records")
+        yield Hit(PERSON, person.username, str(person), _("who entered records"))
 
 
 def _tagged(text: str) -> Iterator[Hit]:
@@ -192,16 +193,17 @@ def _tagged_hit(tag: Tag) -> Hit:
 
 def _worn(tag: Tag) -> str:
     """Since when a tag is on its ramet, or until when it was, and whether it was lost."""
+    told = {"tag": tag.text, "since": tag.since, "until": tag.until}
     if tag.until is None:
-        return f"carries tag {tag.text} since {tag.since}"
+        return _("carries tag %(tag)s since %(since)s") % told
     if tag.lost:
-        return f"tag {tag.text}, on it from {tag.since}, is lost since {tag.until}"
-    return f"carried tag {tag.text} from {tag.since} to {tag.until}"
+        return _("tag %(tag)s, on it from %(since)s, is lost since %(until)s") % told
+    return _("carried tag %(tag)s from %(since)s to %(until)s") % told
 
 
 def _placed(text: str) -> Iterator[Hit]:
     """What lives or stands in a cell: `K-14 C7`; the structure itself where the cell is empty."""
-    name, _, last = text.rpartition(" ")
+    name, _by, last = text.rpartition(" ")
     if not name:
         return
     try:
@@ -211,7 +213,7 @@ def _placed(text: str) -> Iterator[Hit]:
     structure = Structure.objects.filter(code=name.strip().upper()).first()
     if structure is None:
         return
-    here = f"in {structure.code} {cell}"
+    here = _("in %(structure)s %(cell)s") % {"structure": structure.code, "cell": cell}
     ramets = Ramet.objects.filter(
         structure=structure, row=cell.row, column=cell.column, life=Life.LIVING
     )
@@ -222,9 +224,9 @@ def _placed(text: str) -> Iterator[Hit]:
         yield from hits
         return
     grid = structure.grid
-    why = f"its cell {cell} is empty"
+    why = _("its cell %(cell)s is empty") % {"cell": cell}
     if grid is None or not grid.holds(cell):
-        why = f"it has no cell {cell}"
+        why = _("it has no cell %(cell)s") % {"cell": cell}
     yield Hit("structure", structure.code, structure.name, why, sure=False)
 
 

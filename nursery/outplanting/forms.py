@@ -10,9 +10,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal, get_args, get_origin
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from pydantic.fields import FieldInfo
 
 from nursery.core.errors import Problem
+from nursery.core.field_names import titled
 from nursery.core.inputs import Given, Note
 from nursery.exchange.loading.files import EVENTS, SEPARATOR, bare, hint, is_list, row_model
 from nursery.exchange.loading.meanings import meaning
@@ -21,33 +24,37 @@ UID = "uid"
 _UID = re.compile(r"[0-9a-fA-F]{8}(?:-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}")
 _STEMS = {item.model: item for item in EVENTS}
 _FORMS = {
-    "when": "2021-03-04, with a time 2021-03-04T10:30, a month 2021-03, a year, or a range "
-    "2021-03-04/2021-03-09"
+    "when": gettext_lazy(
+        "2021-03-04, with a time 2021-03-04T10:30, a month 2021-03, a year, or a range "
+        "2021-03-04/2021-03-09"
+    )
 }
 _SAYS = {
-    "alive": "how many were alive",
-    "cause": "why they died, where they did",
-    "collection": "the collection's uid, or the address of its page",
-    "counts": "what was counted in each",
-    "dead": "how many were dead",
-    "fate": "how they ended, where a row says nothing else",
-    "found": "the loose piece that it turned out to be",
-    "genet": "the genet",
-    "instead_of": "the mother that the entry names",
-    "into": "the ramet that the fused ones grew into",
-    "kept": "the genet that both are known as from now on",
-    "lost": "whether that tag was lost",
-    "lot": "the uid of the cutting whose ramets were counted, or the address of its page",
-    "merged": "the genet that turned out to be the same",
-    "missing": "how many were missing",
-    "off": "the tag that comes off",
-    "on": "the tag that is put on",
-    "origin": "how they came into the record",
-    "packed": "packed for a journey instead of placed",
-    "parents": "the genets that it may descend from",
-    "programme": "the programme that received ones came from",
-    "recipient": "who has what was handed over",
-    "unknown": "they turned out to be of a genet that is not known",
+    "alive": gettext_lazy("how many were alive"),
+    "cause": gettext_lazy("why they died, where they did"),
+    "collection": gettext_lazy("the collection's uid, or the address of its page"),
+    "counts": gettext_lazy("what was counted in each"),
+    "dead": gettext_lazy("how many were dead"),
+    "fate": gettext_lazy("how they ended, where a row says nothing else"),
+    "found": gettext_lazy("the loose piece that it turned out to be"),
+    "genet": gettext_lazy("the genet"),
+    "instead_of": gettext_lazy("the mother that the entry names"),
+    "into": gettext_lazy("the ramet that the fused ones grew into"),
+    "kept": gettext_lazy("the genet that both are known as from now on"),
+    "lost": gettext_lazy("whether that tag was lost"),
+    "lot": gettext_lazy(
+        "the uid of the cutting whose ramets were counted, or the address of its page"
+    ),
+    "merged": gettext_lazy("the genet that turned out to be the same"),
+    "missing": gettext_lazy("how many were missing"),
+    "off": gettext_lazy("the tag that comes off"),
+    "on": gettext_lazy("the tag that is put on"),
+    "origin": gettext_lazy("how they came into the record"),
+    "packed": gettext_lazy("packed for a journey instead of placed"),
+    "parents": gettext_lazy("the genets that it may descend from"),
+    "programme": gettext_lazy("the programme that received ones came from"),
+    "recipient": gettext_lazy("who has what was handed over"),
+    "unknown": gettext_lazy("they turned out to be of a genet that is not known"),
 }
 """What fields mean of which the files say nothing, or something else."""
 
@@ -65,7 +72,12 @@ class Told:
         """Before its sentence: `Line 3, column cell:`."""
         if self.line is None:
             return ""
-        return f"Line {self.line}, column {self.column}:" if self.column else f"Line {self.line}:"
+        told = {"line": self.line, "column": self.column}
+        return (
+            _("Line %(line)d, column %(column)s:") % told
+            if self.column
+            else _("Line %(line)d:") % told
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,7 +248,7 @@ def _told(problems: Sequence[Problem], lines: Mapping[str, Sequence[int]]) -> di
 
 def _blank(model: type[Given], name: str, typed: Mapping[str, str], told: Sequence[Told]) -> Blank:
     info = model.model_fields[name]
-    label = name.replace("_", " ").capitalize()
+    label = titled(name)
     rows = row_model(model, name)
     if rows is not None:
         stem = _STEMS[model].rows.get(name, "") if model in _STEMS else ""
@@ -270,7 +282,7 @@ def _blank(model: type[Given], name: str, typed: Mapping[str, str], told: Sequen
 def _shape(model: type[Given], name: str, info: FieldInfo) -> tuple[str, Sequence[tuple[str, str]]]:
     kind = bare(hint(model, name))
     if get_origin(kind) is Literal:
-        words = [(word, word.replace("_", " ")) for word in get_args(kind)]
+        words = [(word, _(word.replace("_", " "))) for word in get_args(kind)]
         return "choice", words if info.default in get_args(kind) else [("", ""), *words]
     if kind is bool:
         return "tick", ()
@@ -284,13 +296,13 @@ def _default(info: FieldInfo) -> str:
 
 def said(model: type[Given], stem: str, name: str) -> str:
     """What a blank or column means, and how it is written where that is not plain."""
-    parts = [_meaning(stem, name), _FORMS.get(name, ""), _written(model, name)]
+    parts = [_meaning(stem, name), str(_FORMS.get(name, "")), _written(model, name)]
     text = ". ".join(part[:1].upper() + part[1:] for part in parts if part).replace("`", "")
     return f"{text}." if text else ""
 
 
 def _meaning(stem: str, name: str) -> str:
-    own = _SAYS.get(name, "")
+    own = str(_SAYS.get(name, ""))
     if name in ("collection", "lot"):
         return own
     try:
@@ -302,12 +314,12 @@ def _meaning(stem: str, name: str) -> str:
 def _written(model: type[Given], name: str) -> str:
     """How a value is written: a unit, a few words, several at once."""
     if is_list(model, name):
-        return "several with a semicolon between"
+        return _("several with a semicolon between")
     kind = bare(hint(model, name))
     if get_origin(kind) is Literal and "structure" not in name:
-        return f"one of {', '.join(get_args(kind))}"
+        return _("one of %(words)s") % {"words": ", ".join(get_args(kind))}
     if kind is bool:
-        return "yes or no"
+        return _("yes or no")
     schema = next(
         (
             item.json_schema

@@ -7,8 +7,10 @@ from typing import ClassVar
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_noop as _
 
 from nursery.core.models import Event
+from nursery.core.spoken import choices_of
 from nursery.core.words import Word
 from nursery.donors.models import DonorColony, Genet, Taxon
 from nursery.lineage.models import Ramet
@@ -19,19 +21,19 @@ from nursery.places.models import Plot, Reef, Site, Structure
 class Fixing(Word):
     """How an outplant is held to the reef."""
 
-    FRICTION = 1
-    EPOXY = 2
-    CEMENT = 3
-    NAIL = 4
-    TIE = 5
+    FRICTION = 1, _("friction")
+    EPOXY = 2, _("epoxy")
+    CEMENT = 3, _("cement")
+    NAIL = 4, _("nail")
+    TIE = 5, _("tie")
 
 
 class Condition(Word):
     """What was seen of an outplant or a colony on a visit."""
 
-    ALIVE = 1
-    DEAD = 2
-    MISSING = 3
+    ALIVE = 1, _("alive")
+    DEAD = 2, _("dead")
+    MISSING = 3, _("missing")
 
 
 class Outplanting(models.Model):
@@ -53,7 +55,7 @@ class Outplant(models.Model):
     ramet = models.ForeignKey(Ramet, on_delete=models.PROTECT, related_name="outplants")
     position = models.CharField(max_length=40, blank=True)
     cluster = models.CharField(max_length=40, blank=True)
-    fixing = models.PositiveSmallIntegerField(choices=Fixing.pairs(), null=True)
+    fixing = models.PositiveSmallIntegerField(choices=choices_of(Fixing), null=True)
     structure = models.ForeignKey(
         Structure,
         on_delete=models.PROTECT,
@@ -176,8 +178,8 @@ class Observation(models.Model):
     colony = models.ForeignKey(
         DonorColony, on_delete=models.PROTECT, null=True, related_name="observations"
     )
-    condition = models.PositiveSmallIntegerField(choices=Condition.pairs())
-    cause = models.PositiveSmallIntegerField(choices=Cause.pairs(), null=True)
+    condition = models.PositiveSmallIntegerField(choices=choices_of(Condition))
+    cause = models.PositiveSmallIntegerField(choices=choices_of(Cause), null=True)
     tissue_lost = models.DecimalField(
         max_digits=4, decimal_places=1, null=True, help_text="per cent of the tissue"
     )

@@ -16,10 +16,13 @@ from uuid import UUID
 
 from django.db.models import CharField, Count, Exists, OuterRef, Q, QuerySet, Subquery, Value
 from django.db.models.functions import Cast
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from nursery.core.actor import Actor, require_read
-from nursery.core.dates import dated
 from nursery.core.models import Event
+from nursery.core.phrases import on
+from nursery.core.spoken import shown
 from nursery.donors.flagged import flags_of_collections
 from nursery.donors.models import Collection
 from nursery.lineage.living import living
@@ -49,16 +52,20 @@ class Unsettled:
 
 
 CODES = {
-    "sightings_disagree": "Dead or missing on record, and seen alive later",
-    "act_after_death": "Something was done to a ramet that had been seen dead or missing",
-    "count_differs": "A count that differs from the record",
-    "irregular_collection": "An irregular collection",
-    "irregular_outplanting": "An outplanting without a permit",
-    "pooled": "Living ramets of pooled cuttings, whose genet is one of several",
-    "unidentified": "Living ramets without a genet",
-    "label_not_among_candidates": "Relabelled with a genet that none of its sources has",
-    "without_place": "Living ramets without a place",
-    "in_lost_structure": "Living ramets in a structure that was lost",
+    "sightings_disagree": gettext_lazy("Dead or missing on record, and seen alive later"),
+    "act_after_death": gettext_lazy(
+        "Something was done to a ramet that had been seen dead or missing"
+    ),
+    "count_differs": gettext_lazy("A count that differs from the record"),
+    "irregular_collection": gettext_lazy("An irregular collection"),
+    "irregular_outplanting": gettext_lazy("An outplanting without a permit"),
+    "pooled": gettext_lazy("Living ramets of pooled cuttings, whose genet is one of several"),
+    "unidentified": gettext_lazy("Living ramets without a genet"),
+    "label_not_among_candidates": gettext_lazy(
+        "Relabelled with a genet that none of its sources has"
+    ),
+    "without_place": gettext_lazy("Living ramets without a place"),
+    "in_lost_structure": gettext_lazy("Living ramets in a structure that was lost"),
 }
 """The kinds, in the order in which they are told, each with its heading."""
 
@@ -146,8 +153,14 @@ def _sightings() -> Iterator[Unsettled]:
         yield Unsettled(
             "sightings_disagree",
             code,
-            f"{code} was {_said(before)} {dated(before.event.when)}, and {_said(then)} "
-            f"{dated(then.event.when)}. The later one counts.",
+            _("%(ramet)s was %(before)s %(day)s, and %(then)s %(later)s. The later one counts.")
+            % {
+                "ramet": code,
+                "before": _said(before),
+                "day": on(before.event.when),
+                "then": _said(then),
+                "later": on(then.event.when),
+            },
             (str(before.event.uid), str(then.event.uid)),
             (code,),
         )
@@ -163,8 +176,8 @@ def _said(step: Step) -> str:
     """What a step said of a ramet's life, `seen dead`, `ended: sampled`."""
     what = What(step.what)
     if what is What.ENDED:
-        return f"ended: {Life(step.life or 0).label}"
-    return what.label
+        return _("ended: %(fate)s") % {"fate": shown(Life(step.life or 0))}
+    return shown(what)
 
 
 def _undone() -> QuerySet[Step]:
@@ -209,8 +222,17 @@ def _acts_after_death() -> Iterator[Unsettled]:
         yield Unsettled(
             "act_after_death",
             codes[pk],
-            f"{codes[pk]} was {sighting.change.what.label} {dated(seen.when)}, but "
-            f"{act.change.what.label} {dated(done.when)}. What was done shows that it lived.",
+            _(
+                "%(ramet)s was %(seen)s %(day)s, but %(done)s %(later)s. What was done shows that "
+                "it lived."
+            )
+            % {
+                "ramet": codes[pk],
+                "seen": shown(sighting.change.what),
+                "day": on(seen.when),
+                "done": shown(act.change.what),
+                "later": on(done.when),
+            },
             (str(seen.uid), str(done.uid)),
             (codes[pk],),
         )
@@ -219,24 +241,51 @@ def _acts_after_death() -> Iterator[Unsettled]:
 def _counts() -> Iterator[Unsettled]:
     for found in tallies.of_structures():
         row = found.row
-        lot = " of that cutting" if row.lot_id else ""
+        told = {
+            "structure": row.structure.code,
+            "alive": row.alive,
+            "when": on(row.event.when),
+            "lived": found.lived,
+        }
+        text = _(
+            "%(structure)s: %(alive)s alive were counted %(when)s; by the record %(lived)s lived "
+            "there then."
+        )
+        if row.lot_id:
+            text = _(
+                "%(structure)s: %(alive)s alive of that cutting were counted %(when)s; by the "
+                "record %(lived)s lived there then."
+            )
         yield Unsettled(
             "count_differs",
             f"{row.event.uid} {row.pk}",
-            f"{row.structure.code}: {row.alive} alive{lot} were counted {dated(row.event.when)}"
-            f"; by the record {found.lived} lived there then.",
+            text % told,
             (str(row.event.uid),),
         )
     for differing in tallies.of_plots():
         count = differing.row
         of = count.genet or count.taxon
-        what = f" of {of}" if of is not None else ""
         event = count.visit.event
+        told = {
+            "plot": count.plot.code,
+            "alive": count.alive,
+            "what": str(of),
+            "when": on(event.when),
+            "lived": differing.lived,
+        }
+        text = _(
+            "Plot %(plot)s: %(alive)s alive were counted %(when)s; by the record only %(lived)s "
+            "planted there were not known dead."
+        )
+        if of is not None:
+            text = _(
+                "Plot %(plot)s: %(alive)s alive of %(what)s were counted %(when)s; by the record "
+                "only %(lived)s planted there were not known dead."
+            )
         yield Unsettled(
             "count_differs",
             f"{event.uid} {count.pk}",
-            f"Plot {count.plot.code}: {count.alive} alive{what} were counted {dated(event.when)}; "
-            f"by the record only {differing.lived} planted there were not known dead.",
+            text % told,
             (str(event.uid),),
         )
 
@@ -250,12 +299,19 @@ def _collections() -> Iterator[Unsettled]:
     flags = flags_of_collections(rows)
     for row in rows:
         if row.pk in flags:
-            source = row.colony.code if row.colony is not None else f"loose at {row.reef.code}"
+            if row.colony is not None:
+                source = row.colony.code
+            else:
+                source = _("loose at %(reef)s") % {"reef": row.reef.code}
+            text = _("Collection %(when)s (%(source)s): %(flags)s") % {
+                "when": on(row.event.when),
+                "source": source,
+                "flags": " ".join(flag.message for flag in flags[row.pk]),
+            }
             yield Unsettled(
                 "irregular_collection",
                 str(row.event.uid),
-                f"Collection {dated(row.event.when)} ({source}): "
-                + " ".join(flag.message for flag in flags[row.pk]),
+                text,
                 (str(row.event.uid),),
             )
 
@@ -270,7 +326,8 @@ def _outplantings() -> Iterator[Unsettled]:
         yield Unsettled(
             "irregular_outplanting",
             str(row.event.uid),
-            f"Outplanting {dated(row.event.when)} in {row.plot.code}: no permit is named for it.",
+            _("Outplanting %(when)s in %(plot)s: no permit is named for it.")
+            % {"when": on(row.event.when), "plot": row.plot.code},
             (str(row.event.uid),),
         )
 
@@ -295,14 +352,17 @@ def _without_genet() -> Iterator[Unsettled]:
         if labelled or found is None or not found.codes:
             unknown[born, origin] += n
             continue
-        which = ", ".join(found.codes) + (
-            "" if found.complete else ", or another that is not known"
-        )
+        which = ", ".join(found.codes)
+        if not found.complete:
+            which = _("%(genets)s, or another that is not known") % {"genets": which}
         yield Unsettled(
             "pooled",
             str(event.uid),
-            f"{n} living from the fragmentation {dated(event.when)}: their genet is one of {which}."
-            " Relabel them when it is known.",
+            _(
+                "%(n)d living from the fragmentation %(when)s: their genet is one of %(genets)s. "
+                "Relabel them when it is known."
+            )
+            % {"n": n, "when": on(event.when), "genets": which},
             (str(event.uid),),
         )
     for (born, number), n in unknown.items():
@@ -310,8 +370,16 @@ def _without_genet() -> Iterator[Unsettled]:
         yield Unsettled(
             "unidentified",
             f"{event.uid} {origin.word}",
-            f"{n} living {origin.label} from the {event.get_kind_display()} "
-            f"{dated(event.when)} have no genet; they are counted apart.",
+            _(
+                "%(n)d living %(origin)s from the %(kind)s %(when)s have no genet; they are "
+                "counted apart."
+            )
+            % {
+                "n": n,
+                "origin": shown(origin),
+                "kind": event.get_kind_display(),
+                "when": on(event.when),
+            },
             (str(event.uid),),
         )
 
@@ -337,8 +405,15 @@ def _labels() -> Iterator[Unsettled]:
         yield Unsettled(
             "label_not_among_candidates",
             str(event.uid),
-            f"{_named(codes)} relabelled as {event.relabelling.genet} {dated(event.when)}, which "
-            "none of the ramets they were cut from is.",
+            _(
+                "%(ramets)s relabelled as %(genet)s %(when)s, which none of the ramets they were "
+                "cut from is."
+            )
+            % {
+                "ramets": _named(codes),
+                "genet": event.relabelling.genet,
+                "when": on(event.when),
+            },
             (str(event.uid),),
             codes,
         )
@@ -357,7 +432,8 @@ def _placeless() -> Iterator[Unsettled]:
         yield Unsettled(
             "without_place",
             str(event.uid),
-            f"{n} living from the {event.get_kind_display()} {dated(event.when)} have no place.",
+            _("%(n)d living from the %(kind)s %(when)s have no place.")
+            % {"n": n, "kind": event.get_kind_display(), "when": on(event.when)},
             (str(event.uid),),
         )
 
@@ -374,14 +450,15 @@ def _in_lost_structures() -> Iterator[Unsettled]:
         yield Unsettled(
             "in_lost_structure",
             code,
-            f"{row['n']} living are in {code}, which was lost. End them, or say where they are.",
+            _("%(n)d living are in %(structure)s, which was lost. End them, or say where they are.")
+            % {"n": row["n"], "structure": code},
         )
 
 
 def _named(codes: Sequence[str]) -> str:
     more = len(codes) - MOST_NAMED
-    shown = ", ".join(codes[:MOST_NAMED])
-    return f"{shown} and {more} more" if more > 0 else shown
+    first = ", ".join(codes[:MOST_NAMED])
+    return _("%(codes)s and %(n)d more") % {"codes": first, "n": more} if more > 0 else first
 
 
 _OF: dict[str, Callable[[], Iterable[Unsettled]]] = {

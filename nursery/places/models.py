@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from nursery.core.actor import Role
 from nursery.core.errors import Problem, Refused
@@ -53,8 +54,8 @@ class Nursery(Located):
     ACT = "change nurseries"
 
     class Kind(models.TextChoices):
-        LAND = "land", "on land"
-        SEA = "sea", "in the sea"
+        LAND = "land", _("on land")
+        SEA = "sea", _("in the sea")
 
     kind = models.CharField(max_length=4, choices=Kind.choices)
     timezone = models.CharField(max_length=60, default="UTC")
@@ -65,7 +66,7 @@ class Nursery(Located):
         blank=True,
         related_name="+",
         editable=False,
-        help_text="the series that codes of ramets cut here come from",
+        help_text=_("the series that codes of ramets cut here come from"),
     )
 
     class Meta(Located.Meta):
@@ -107,9 +108,9 @@ class Bay(Register):
     ACT = "change bays"
 
     class Kind(models.TextChoices):
-        TANK = "tank", "tank"
-        RACEWAY = "raceway", "raceway"
-        BLOCK = "block", "sea-bed block"
+        TANK = "tank", _("tank")
+        RACEWAY = "raceway", _("raceway")
+        BLOCK = "block", _("sea-bed block")
 
     name = models.CharField(max_length=120, blank=True)
     system = models.ForeignKey(System, on_delete=models.PROTECT, related_name="bays")
@@ -166,7 +167,7 @@ class Site(Located):
         Reef, on_delete=models.PROTECT, null=True, blank=True, related_name="sites"
     )
     outline = models.JSONField(
-        null=True, blank=True, help_text="GeoJSON polygon (RFC 7946), longitude first"
+        null=True, blank=True, help_text=_("GeoJSON polygon (RFC 7946), longitude first")
     )
 
     class Meta(Located.Meta):
@@ -195,7 +196,7 @@ class Plot(Register):
         null=True,
         blank=True,
         validators=[MinValueValidator(0)],
-        help_text="metres below the surface",
+        help_text=_("metres below the surface"),
     )
     area_m2 = models.DecimalField(
         max_digits=8, decimal_places=1, null=True, blank=True, validators=[MinValueValidator(0)]
@@ -230,20 +231,20 @@ class Structure(Register):
     ACT = "set up structures"
 
     class Kind(models.TextChoices):
-        PLATE = "plate", "plate"
-        TRAY = "tray", "tray"
-        TABLE = "table", "table"
-        TREE = "tree", "tree"
-        ROPE = "rope", "rope"
-        FRAME = "frame", "frame"
-        ROCK = "rock", "rock with sockets"
+        PLATE = "plate", _("plate")
+        TRAY = "tray", _("tray")
+        TABLE = "table", _("table")
+        TREE = "tree", _("tree")
+        ROPE = "rope", _("rope")
+        FRAME = "frame", _("frame")
+        ROCK = "rock", _("rock with sockets")
 
     name = models.CharField(max_length=120, blank=True)
     kind = models.CharField(max_length=6, choices=Kind.choices)
     rows = models.PositiveSmallIntegerField(null=True, blank=True)
     columns = models.PositiveSmallIntegerField(null=True, blank=True)
     blocked = models.JSONField(
-        default=list, blank=True, help_text="names of cells that hold nothing"
+        default=list, blank=True, help_text=_("names of cells that hold nothing")
     )
 
     nursery = models.ForeignKey(
@@ -264,7 +265,7 @@ class Structure(Register):
     busy_until = models.DateTimeField(
         null=True,
         editable=False,
-        help_text="the moment of the last entry that filled or emptied one of its cells",
+        help_text=_("the moment of the last entry that filled or emptied one of its cells"),
     )
 
     class Meta(Register.Meta):
@@ -360,7 +361,9 @@ class StructureStep(models.Model):
 
     event = models.ForeignKey(Event, on_delete=models.PROTECT, related_name="structure_steps")
     structure = models.ForeignKey(Structure, on_delete=models.PROTECT, related_name="steps")
-    order = models.PositiveIntegerField(help_text="place in the structure's own sequence, from 1")
+    order = models.PositiveIntegerField(
+        help_text=_("place in the structure's own sequence, from 1")
+    )
     live = models.BooleanField(default=True)
     bay = models.ForeignKey(Bay, on_delete=models.PROTECT, null=True, related_name="+")
     parent = models.ForeignKey(Structure, on_delete=models.PROTECT, null=True, related_name="+")

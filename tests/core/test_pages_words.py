@@ -129,12 +129,6 @@ def test_the_reader_of_templates_tells_marked_words_from_others(
     assert unmarked(template) == words
 
 
-@pytest.fixture
-def another_language(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A language in which every word is the English one in guillemets."""
-    monkeypatch.setattr("django.utils.translation._trans.gettext", lambda text: f"«{text}»")
-
-
 @pytest.mark.django_db
 @pytest.mark.usefixtures("another_language")
 def test_the_words_of_lists_and_of_kinds_of_entries_are_translated_where_they_are_shown() -> None:

@@ -41,7 +41,9 @@ def test_what_disagrees_stands_under_its_heading_with_both_entries(
     assert "visit, 1 September 2021" in said
     assert "visit, 1 October 2021" in said
     assert f'href="/ramets/{code}/"' in html
-    assert said.index(CODES["sightings_disagree"]) < said.index(CODES["irregular_collection"])
+    assert said.index(str(CODES["sightings_disagree"])) < said.index(
+        str(CODES["irregular_collection"])
+    )
 
 
 def test_today_tells_how_many_things_there_are_to_settle(

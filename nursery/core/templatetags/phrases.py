@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from django import template
+from django.utils.translation import gettext
 
 from nursery.core import phrases
 
@@ -22,7 +23,8 @@ register.filter("unbroken", phrases.unbroken)
 @register.filter
 def word(value: Any) -> str:
     """A member of a closed set, or a word with underscores, as it is read: `seen alive`."""
-    return str(getattr(value, "label", value) or "").replace("_", " ")
+    text = str(getattr(value, "label", value) or "").replace("_", " ")
+    return gettext(text) if text else ""
 
 
 @register.filter

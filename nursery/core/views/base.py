@@ -57,7 +57,7 @@ class Page(TemplateView):
                 timezone.activate(ZoneInfo(self.actor.zone))
             if any("\x00" in str(value) for value in kwargs.values()):
                 # PostgreSQL cannot even be asked for such a text.
-                raise Unknown(Problem("no_such_page", "There is no page at this address."))
+                raise Unknown(Problem("no_such_page", _("There is no page at this address.")))
             response = super().dispatch(request, *args, **kwargs)
         except Trouble as trouble:
             response = trouble_page(request, trouble, self.suggestions(trouble), self.place)
@@ -119,7 +119,7 @@ class NoSuchPage(View):
                 return HttpResponsePermanentRedirect(request.get_full_path(force_append_slash=True))
         if not request.user.is_authenticated:
             return redirect_to_login(request.get_full_path())
-        problem = Problem("no_such_page", "There is no page at this address.")
+        problem = Problem("no_such_page", _("There is no page at this address."))
         return trouble_page(request, Unknown(problem))
 
 

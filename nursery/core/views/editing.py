@@ -22,6 +22,7 @@ from rest_framework.request import Request
 
 from nursery.core.actor import require
 from nursery.core.errors import Problem, Trouble, Unknown
+from nursery.core.field_names import titled, within
 from nursery.core.filters import refuse_unknown
 from nursery.core.models import Register
 from nursery.core.registers import editable_fields, find, snapshot
@@ -139,7 +140,7 @@ class KeepPage(Page):
         blanks = [self._blank(name, typed.get(name, ""), told.get(name, ())) for name in names]
         context = self.get_context_data(
             row=self.row,
-            kind=self.model._meta.verbose_name,
+            kind=within(str(self.model._meta.verbose_name)),
             back=reverse(_page_of(self.model), args=[self.row.code]) if self.row else "",
             blanks=blanks,
             problems=elsewhere(problems, names),
@@ -153,8 +154,7 @@ class KeepPage(Page):
 
     def _label(self, name: str) -> str:
         field = editable_fields(self.model).get(name)
-        label = str(field.verbose_name) if field is not None else name.replace("_", " ")
-        return label[:1].upper() + label[1:]
+        return titled(str(field.verbose_name) if field is not None else name)
 
     def _blank(self, name: str, value: str, told: Sequence[Told]) -> Blank:
         field = editable_fields(self.model).get(name)

@@ -7,6 +7,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.utils.translation import gettext as _
+
+from nursery.core.field_names import within
 from nursery.core.models import Change, Register
 
 MOST_EDITS = 20
@@ -35,7 +38,7 @@ def edits_of(row: Register) -> list[Edit]:
 def _fields(change: Change) -> list[tuple[str, str, str]]:
     before = change.before or {}
     return [
-        (name.replace("_", " "), text_of(before.get(name)), text_of(value))
+        (within(name), text_of(before.get(name)), text_of(value))
         for name, value in sorted(change.after.items())
     ]
 
@@ -45,7 +48,7 @@ def text_of(value: Any, between: str = "; ") -> str:
     if value is None or value is False:
         return ""
     if value is True:
-        return "on"
+        return _("on")
     if isinstance(value, list):
         return between.join(str(item) for item in value)
     return str(value)

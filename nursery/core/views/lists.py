@@ -30,6 +30,7 @@ from rest_framework.request import Request
 
 from nursery.access.queries import kept_lists
 from nursery.core.errors import Problem
+from nursery.core.field_names import titled
 from nursery.core.filters import (
     ORDERING,
     FilterSet,
@@ -201,7 +202,7 @@ class Listing(Picking):
         """What the list is narrowed to, in words."""
         fields = self.narrowing.fields
         return [
-            f"{str(fields[name].label).removesuffix(CODE_HINT).lower()} {value}"
+            f"{label_of(name).lower()} {value}"
             for name, value in self.request.GET.items()
             if name in fields
         ]
@@ -299,7 +300,6 @@ def _one_value(query: QueryDict) -> QueryDict:
     return one
 
 
-CODE_HINT = " (code)"
 LIVE = "live"
 _HAPPENED = [("", _lazy("yes")), ("false", _lazy("no: void ones"))]
 _YES_OR_NO = [("", _lazy("either")), ("true", _lazy("yes")), ("false", _lazy("no"))]
@@ -315,11 +315,16 @@ _WHEN = _lazy("2024, 2024-03, 2024-03-04, or two of them with a slash between")
 _HINTS = {"born": _WHEN, "when": _WHEN}
 
 
+def label_of(name: str) -> str:
+    """What a filter is called."""
+    return str(_LABELS.get(name) or titled(name))
+
+
 def friendly(form: forms.Form) -> forms.Form:
     """The filters' form with labels in words, and with choices where there are few."""
     form.label_suffix = ""
     for name, field in form.fields.items():
-        field.label = str(_LABELS.get(name) or name.replace("_", " ").capitalize())
+        field.label = label_of(name)
         field.help_text = _HINTS.get(name, "")
         model = getattr(field, "model", None)
         if isinstance(field, WordyFlagField):
@@ -336,5 +341,5 @@ def friendly(form: forms.Form) -> forms.Form:
         else:
             field.widget.attrs.setdefault("autocomplete", "off")
         if model is not None and model not in SHORT_REGISTERS:
-            field.label += CODE_HINT
+            field.label = _("%(field)s (code)") % {"field": field.label}
     return form

@@ -13,6 +13,7 @@ from django.urls import reverse
 from django.utils.functional import Promise
 from rest_framework.request import Request
 
+from nursery.core.field_names import within
 from nursery.core.filters import refuse_unknown
 from nursery.core.models import Register
 from nursery.core.registers import find
@@ -73,7 +74,7 @@ class RegisterPage(Page):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(
             row=self.row,
-            kind=self.model._meta.verbose_name,
+            kind=within(str(self.model._meta.verbose_name)),
             says=self.says(),
             facts=[fact for fact in self.facts() if fact.value not in (None, "")],
             sections=self.sections(),

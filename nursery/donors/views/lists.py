@@ -8,7 +8,8 @@ from typing import Any, ClassVar
 from django.db.models import Count, QuerySet
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
-from django.utils.translation import ngettext_lazy
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext_lazy
 
 from nursery.core.filters import WholeFilter, register_filters
 from nursery.core.phrases import day, in_words, link, links, listed, unbroken
@@ -57,18 +58,20 @@ class TaxonList(Listing):
 
     place = "colonies"
     model = Taxon
-    title = "Taxa"
+    title = gettext_lazy("Taxa")
     names = ngettext_lazy("taxon", "taxa")
-    empty = "Species and genera of the programme belong here. A programme lead enters them."
+    empty = gettext_lazy(
+        "Species and genera of the programme belong here. A programme lead enters them."
+    )
     kin = kin.COLONIES
     ordering_fields: ClassVar = {"code": "code", "name": "name", "group": "group"}
     default_ordering = ("name", "pk")
     columns = (
-        Column("Name", lambda row: link(row.name, "taxon", row.code), "name"),
-        Column("Code", lambda row: row.code, "code"),
-        Column("Group", lambda row: row.get_group_display(), "group"),
-        Column("Rank", lambda row: row.get_rank_display()),
-        Column("Living ramets", lambda row: row.living_now, number=True),
+        Column(gettext_lazy("Name"), lambda row: link(row.name, "taxon", row.code), "name"),
+        Column(gettext_lazy("Code"), lambda row: row.code, "code"),
+        Column(gettext_lazy("Group"), lambda row: row.get_group_display(), "group"),
+        Column(gettext_lazy("Rank"), lambda row: row.get_rank_display()),
+        Column(gettext_lazy("Living ramets"), lambda row: row.living_now, number=True),
     )
 
     def complete(self, rows: Sequence[Any]) -> None:
@@ -80,9 +83,11 @@ class PermitList(Listing):
 
     place = "colonies"
     model = Permit
-    title = "Permits"
+    title = gettext_lazy("Permits")
     names = ngettext_lazy("permit", "permits")
-    empty = "Permits of the local authorities belong here. A programme lead enters them."
+    empty = gettext_lazy(
+        "Permits of the local authorities belong here. A programme lead enters them."
+    )
     kin = kin.COLONIES
     ordering_fields: ClassVar = {
         "code": "code",
@@ -91,10 +96,10 @@ class PermitList(Listing):
     }
     columns = (
         code_column("permit"),
-        Column("Title", lambda row: row.title),
-        Column("Authority", lambda row: row.authority),
-        Column("From", lambda row: in_words(row.valid_from)),
-        Column("Until", lambda row: in_words(row.valid_until), "valid_until"),
+        Column(gettext_lazy("Title"), lambda row: row.title),
+        Column(gettext_lazy("Authority"), lambda row: row.authority),
+        Column(gettext_lazy("From"), lambda row: in_words(row.valid_from)),
+        Column(gettext_lazy("Until"), lambda row: in_words(row.valid_until), "valid_until"),
         CLOSED,
     )
 
@@ -105,9 +110,9 @@ class GenetList(Listing):
     place = "genets"
     model = Genet
     filterset_class = GenetFilters
-    title = "Genets"
+    title = gettext_lazy("Genets")
     names = ngettext_lazy("genet", "genets")
-    empty = "A donor colony brings its presumed genet along: enter a colony first."
+    empty = gettext_lazy("A donor colony brings its presumed genet along: enter a colony first.")
     kin = kin.GENETS
     ordering_fields: ClassVar = {
         "code": "code",
@@ -118,7 +123,7 @@ class GenetList(Listing):
     }
     columns = (
         Column(
-            "Genet",
+            gettext_lazy("Genet"),
             lambda row: format_html(
                 "{}\u00a0{}",
                 genet_mark(row.canonical_id or row.pk),
@@ -126,11 +131,13 @@ class GenetList(Listing):
             ),
             "code",
         ),
-        Column("Staff name", lambda row: row.name, "name"),
-        Column("Taxon", taxon_link),
-        Column("Status", lambda row: status_words(row), "status"),
-        Column("Donor colonies", lambda row: row.colony_count, "colonies", number=True),
-        Column("Living ramets", lambda row: row.living_now, number=True),
+        Column(gettext_lazy("Staff name"), lambda row: row.name, "name"),
+        Column(gettext_lazy("Taxon"), taxon_link),
+        Column(gettext_lazy("Status"), lambda row: status_words(row), "status"),
+        Column(
+            gettext_lazy("Donor colonies"), lambda row: row.colony_count, "colonies", number=True
+        ),
+        Column(gettext_lazy("Living ramets"), lambda row: row.living_now, number=True),
     )
 
     def get_queryset(self) -> QuerySet[Any]:
@@ -148,10 +155,11 @@ def status_words(genet: Genet) -> str | SafeString:
     """What is known of a genet, with panel and date where it is confirmed."""
     if genet.canonical is not None:
         same = genet.canonical
-        return format_html("the same as {}", link(same.code, "genet", same.code))
+        return format_html(_("the same as {genet}"), genet=link(same.code, "genet", same.code))
     if genet.status == Genet.Status.CONFIRMED and genet.confirmed_on is not None:
-        return f"confirmed by {genet.panel} on {day(genet.confirmed_on)}"
-    return "presumed"
+        told = {"panel": genet.panel, "day": day(genet.confirmed_on)}
+        return _("confirmed by %(panel)s on %(day)s") % told
+    return _("presumed")
 
 
 class ColonyList(Listing):
@@ -159,9 +167,11 @@ class ColonyList(Listing):
 
     place = "colonies"
     model = DonorColony
-    title = "Donor colonies"
+    title = gettext_lazy("Donor colonies")
     names = ngettext_lazy("donor colony", "donor colonies")
-    empty = "Wild colonies that pieces are taken from belong here. Field staff enter them."
+    empty = gettext_lazy(
+        "Wild colonies that pieces are taken from belong here. Field staff enter them."
+    )
     kin = kin.COLONIES
     ordering_fields: ClassVar = {
         "code": "code",
@@ -172,12 +182,12 @@ class ColonyList(Listing):
     }
     columns = (
         code_column("colony"),
-        Column("Name", lambda row: row.name, "name"),
-        Column("Taxon", taxon_link),
-        Column("Genet", lambda row: genet_link(row.genet)),
-        Column("Reef", lambda row: link(row.reef, "reef", row.reef.code)),
-        Column("Found", lambda row: in_words(row.found_on), "found_on"),
-        Column("Living descendants", lambda row: row.living_now, number=True),
+        Column(gettext_lazy("Name"), lambda row: row.name, "name"),
+        Column(gettext_lazy("Taxon"), taxon_link),
+        Column(gettext_lazy("Genet"), lambda row: genet_link(row.genet)),
+        Column(gettext_lazy("Reef"), lambda row: link(row.reef, "reef", row.reef.code)),
+        Column(gettext_lazy("Found"), lambda row: in_words(row.found_on), "found_on"),
+        Column(gettext_lazy("Living descendants"), lambda row: row.living_now, number=True),
         CLOSED,
     )
 
@@ -196,9 +206,9 @@ class CollectionList(Listing):
     place = "colonies"
     model = Collection
     filterset_class = CollectionFilters
-    title = "Collections"
+    title = gettext_lazy("Collections")
     names = ngettext_lazy("collection", "collections")
-    empty = "Pieces taken in the wild belong here. Field staff enter them."
+    empty = gettext_lazy("Pieces taken in the wild belong here. Field staff enter them.")
     kin = kin.COLONIES
     ordering_fields: ClassVar = {
         "when": "event__earliest",
@@ -207,13 +217,13 @@ class CollectionList(Listing):
     }
     default_ordering = ("-event__earliest", "-event_id")
     columns = (
-        Column("When", lambda row: event_link(row.event), "when"),
-        Column("From", lambda row: taken_from(row)),
-        Column("Taxon", taxon_link),
-        Column("Pieces", lambda row: row.pieces, "pieces", number=True),
-        Column("Hands", lambda row: listed(row.event.people)),
-        Column("Permits", lambda row: permits_of(row.event)),
-        Column("Flags", lambda row: flag_words(row.flags)),
+        Column(gettext_lazy("When"), lambda row: event_link(row.event), "when"),
+        Column(gettext_lazy("From"), lambda row: taken_from(row)),
+        Column(gettext_lazy("Taxon"), taxon_link),
+        Column(gettext_lazy("Pieces"), lambda row: row.pieces, "pieces", number=True),
+        Column(gettext_lazy("Hands"), lambda row: listed(row.event.people)),
+        Column(gettext_lazy("Permits"), lambda row: permits_of(row.event)),
+        Column(gettext_lazy("Flags"), lambda row: flag_words(row.flags)),
     )
 
     def get_queryset(self) -> QuerySet[Any]:
@@ -228,21 +238,21 @@ class CollectionList(Listing):
 def event_link(event: Any) -> SafeString:
     """When an event was, leading to its page; an event that was voided says so."""
     words = link(in_words(event.when), "event", event.uid)
-    return words if event.live else format_html("{} (void)", words)
+    return words if event.live else format_html(_("{entry} (void)"), entry=words)
 
 
 def taken_from(row: Collection) -> SafeString:
     """The colony of a collection, or the reef of loose pieces."""
     if row.colony is not None:
         return link(row.colony, "colony", row.colony.code)
-    return format_html("loose, {}", link(row.reef, "reef", row.reef.code))
+    return format_html(_("loose, {reef}"), reef=link(row.reef, "reef", row.reef.code))
 
 
 def permits_of(event: Any) -> SafeString | str:
     """The permits of an event, each leading to its page."""
     codes = [entry.permit.code for entry in event.permit_links.all()]
     if not codes:
-        return "none"
+        return _("none")
     return links(codes, "permit")
 
 

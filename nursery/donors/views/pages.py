@@ -59,10 +59,10 @@ class TaxonPage(RegisterPage):
     def facts(self) -> Sequence[Fact]:
         row = self.row
         return [
-            Fact("Code", row.code),
-            Fact("Group", row.get_group_display()),
-            Fact("Rank", row.get_rank_display()),
-            Fact("AphiaID", str(row.aphia_id or "")),
+            Fact(_("Code"), row.code),
+            Fact(_("Group"), row.get_group_display()),
+            Fact(_("Rank"), row.get_rank_display()),
+            Fact(_("AphiaID"), str(row.aphia_id or "")),
             *common_facts(row),
         ]
 
@@ -75,18 +75,18 @@ class TaxonPage(RegisterPage):
         counts = living_by_genet(row.pk for row in genets)
         return [
             Section(
-                "Genets",
+                _("Genets"),
                 table(
                     [
-                        Column("Genet", genet_link),
-                        Column("Status", status_words),
-                        Column("Living ramets", lambda row: counts.get(row.pk, 0), number=True),
+                        Column(_("Genet"), genet_link),
+                        Column(_("Status"), status_words),
+                        Column(_("Living ramets"), lambda row: counts.get(row.pk, 0), number=True),
                     ],
                     genets,
-                    "Genets of this taxon",
-                    "No genet of it is known yet.",
+                    _("Genets of this taxon"),
+                    _("No genet of it is known yet."),
                 ),
-                more=all_of("genets", "taxon", self.row.code, "All its genets"),
+                more=all_of("genets", "taxon", self.row.code, _("All its genets")),
             )
         ]
 
@@ -114,14 +114,14 @@ class PermitPage(RegisterPage):
     def facts(self) -> Sequence[Fact]:
         row = self.row
         return [
-            Fact("Title", row.title),
-            Fact("Authority", row.authority),
-            Fact("Valid from", in_words(row.valid_from)),
-            Fact("Valid until", in_words(row.valid_until)),
-            Fact("Pieces it allows", number(row.pieces) or "sets no number"),
-            Fact("Taxa", _named(row.taxa.all(), "taxon") or "any"),
-            Fact("Reefs", _named(row.reefs.all(), "reef") or "any"),
-            Fact("Sites", _named(row.sites.all(), "site") or "any"),
+            Fact(_("Title"), row.title),
+            Fact(_("Authority"), row.authority),
+            Fact(_("Valid from"), in_words(row.valid_from)),
+            Fact(_("Valid until"), in_words(row.valid_until)),
+            Fact(_("Pieces it allows"), number(row.pieces) or _("sets no number")),
+            Fact(_("Taxa"), _named(row.taxa.all(), "taxon") or _("any")),
+            Fact(_("Reefs"), _named(row.reefs.all(), "reef") or _("any")),
+            Fact(_("Sites"), _named(row.sites.all(), "site") or _("any")),
             *common_facts(row),
         ]
 
@@ -129,18 +129,18 @@ class PermitPage(RegisterPage):
         entries = self.row.event_links.select_related("event").order_by("-event__earliest", "-pk")
         return [
             Section(
-                "Done under it",
+                _("Done under it"),
                 table(
                     [
-                        Column("When", lambda entry: event_link(entry.event)),
-                        Column("What", lambda entry: entry.event.get_kind_display()),
-                        Column("Hands", lambda entry: listed(entry.event.people)),
+                        Column(_("When"), lambda entry: event_link(entry.event)),
+                        Column(_("What"), lambda entry: entry.event.get_kind_display()),
+                        Column(_("Hands"), lambda entry: listed(entry.event.people)),
                     ],
                     list(entries[:MOST_SHOWN]),
-                    "Entries under this permit",
-                    "No entry names it yet.",
+                    _("Entries under this permit"),
+                    _("No entry names it yet."),
                 ),
-                more=all_of("events", "permit", self.row.code, "All entries under it"),
+                more=all_of("events", "permit", self.row.code, _("All entries under it")),
             )
         ]
 
@@ -152,12 +152,12 @@ def validity(permit: Permit) -> str:
     """Until when a permit is good, in a sentence."""
     until = permit.valid_until
     if until is None:
-        return "It names no last day."
+        return _("It names no last day.")
     left = (until - latest_today()).days
     if left < 0:
         return _("It lapsed on %(day)s.") % {"day": day(until)}
     if left == 0:
-        return "It lapses at the end of today."
+        return _("It lapses at the end of today.")
     return _("It lapses on %(day)s, in %(days)s.") % {
         "day": day(until),
         "days": counted(left, ngettext_lazy("day", "days")),
@@ -178,16 +178,16 @@ class GenetPage(RegisterPage):
         return lineage.summary(lineage.of_genet(self.row))
 
     def says(self) -> str:
-        return sentence(self.descent, f"genet {self.row}")
+        return sentence(self.descent, _("genet %(genet)s") % {"genet": self.row})
 
     def facts(self) -> Sequence[Fact]:
         row = self.row
         synonyms = [other.code for other in row.synonyms.order_by("code")]
         return [
-            Fact("Staff name", row.name),
-            Fact("Taxon", taxon_link(row)),
-            Fact("Status", status_words(row)),
-            Fact("Turned out to be it, too", links(synonyms, "genet") if synonyms else ""),
+            Fact(_("Staff name"), row.name),
+            Fact(_("Taxon"), taxon_link(row)),
+            Fact(_("Status"), status_words(row)),
+            Fact(_("Turned out to be it, too"), links(synonyms, "genet") if synonyms else ""),
             *common_facts(row),
         ]
 
@@ -198,20 +198,20 @@ class GenetPage(RegisterPage):
         count_living(rows, COLONY)
         code = self.row.code
         return [
-            places_section(self.descent, all_of("ramets", "genet", code, "All its ramets")),
+            places_section(self.descent, all_of("ramets", "genet", code, _("All its ramets"))),
             Section(
-                "Donor colonies",
+                _("Donor colonies"),
                 table(
                     [
                         code_column("colony"),
-                        Column("Name", lambda row: row.name),
-                        Column("Reef", lambda row: link(row.reef, "reef", row.reef.code)),
-                        Column("Found", lambda row: in_words(row.found_on)),
-                        Column("Living descendants", lambda row: row.living_now, number=True),
+                        Column(_("Name"), lambda row: row.name),
+                        Column(_("Reef"), lambda row: link(row.reef, "reef", row.reef.code)),
+                        Column(_("Found"), lambda row: in_words(row.found_on)),
+                        Column(_("Living descendants"), lambda row: row.living_now, number=True),
                     ],
                     rows,
-                    "Donor colonies of this genet",
-                    "No wild colony of it is in the register.",
+                    _("Donor colonies of this genet"),
+                    _("No wild colony of it is in the register."),
                 ),
             ),
         ]
@@ -227,7 +227,7 @@ class ColonyPage(RegisterPage):
     template_name = "donors/colony.html"
 
     def says(self) -> str:
-        return sentence(self.descent, f"donor colony {self.row}")
+        return sentence(self.descent, _("donor colony %(colony)s") % {"colony": self.row})
 
     @cached_property
     def descent(self) -> lineage.Descent:
@@ -237,13 +237,15 @@ class ColonyPage(RegisterPage):
         row = self.row
         seen = positions.of_colonies(self.actor, [row]).get(row.pk)
         return [
-            Fact("Taxon", taxon_link(row)),
-            Fact("Genet", format_html("{} ({})", genet_link(row.genet), status_words(row.genet))),
-            Fact("Reef", link(row.reef, "reef", row.reef.code)),
-            Fact("Position", position_words(seen)),
-            Fact("Depth", f"{number(row.depth_m)} m" if row.depth_m is not None else ""),
-            Fact("Size", f"{number(row.size_cm)} cm across" if row.size_cm is not None else ""),
-            Fact("Found", in_words(row.found_on)),
+            Fact(_("Taxon"), taxon_link(row)),
+            Fact(
+                _("Genet"), format_html("{} ({})", genet_link(row.genet), status_words(row.genet))
+            ),
+            Fact(_("Reef"), link(row.reef, "reef", row.reef.code)),
+            Fact(_("Position"), position_words(seen)),
+            Fact(_("Depth"), f"{number(row.depth_m)} m" if row.depth_m is not None else ""),
+            Fact(_("Size"), across(row)),
+            Fact(_("Found"), in_words(row.found_on)),
             *common_facts(row),
         ]
 
@@ -251,29 +253,31 @@ class ColonyPage(RegisterPage):
         code = self.row.code
         return [
             places_section(
-                self.descent, all_of("ramets", "donor", code, "All ramets that come from it")
+                self.descent, all_of("ramets", "donor", code, _("All ramets that come from it"))
             ),
             collections_section(
                 Collection.objects.filter(colony=self.row),
-                all_of("collections", "colony", code, "All collections from it"),
+                all_of("collections", "colony", code, _("All collections from it")),
             ),
             Section(
-                "What was seen of it",
+                _("What was seen of it"),
                 table(
                     [
-                        Column("When", lambda row: event_link(row.visit.event)),
-                        Column("Condition", lambda row: row.get_condition_display()),
-                        Column("Tissue lost, %", lambda row: number(row.tissue_lost), number=True),
-                        Column("Size, cm", lambda row: number(row.size_cm), number=True),
-                        Column("Note", lambda row: row.note),
+                        Column(_("When"), lambda row: event_link(row.visit.event)),
+                        Column(_("Condition"), lambda row: row.get_condition_display()),
+                        Column(
+                            _("Tissue lost, %"), lambda row: number(row.tissue_lost), number=True
+                        ),
+                        Column(_("Size, cm"), lambda row: number(row.size_cm), number=True),
+                        Column(_("Note"), lambda row: row.note),
                     ],
                     list(
                         self.row.observations.filter(visit__event__live=True)
                         .select_related("visit__event")
                         .order_by("-visit__event__earliest", "-pk")[:MOST_SHOWN]
                     ),
-                    "Observations of this colony",
-                    "Nobody has looked at it since.",
+                    _("Observations of this colony"),
+                    _("Nobody has looked at it since."),
                 ),
             ),
         ]
@@ -297,37 +301,45 @@ def collections_section(collections: QuerySet[Collection], more: Any = None) -> 
     )
     put_flags(rows)
     return Section(
-        "Collections",
+        _("Collections"),
         table(
             [
-                Column("When", lambda row: event_link(row.event)),
-                Column("From", taken_from),
-                Column("Pieces", lambda row: row.pieces, number=True),
-                Column("Share taken, %", lambda row: number(row.share_taken), number=True),
-                Column("Hands", lambda row: listed(row.event.people)),
-                Column("Permits", lambda row: permits_of(row.event)),
-                Column("Flags", lambda row: flag_words(row.flags)),
+                Column(_("When"), lambda row: event_link(row.event)),
+                Column(_("From"), taken_from),
+                Column(_("Pieces"), lambda row: row.pieces, number=True),
+                Column(_("Share taken, %"), lambda row: number(row.share_taken), number=True),
+                Column(_("Hands"), lambda row: listed(row.event.people)),
+                Column(_("Permits"), lambda row: permits_of(row.event)),
+                Column(_("Flags"), lambda row: flag_words(row.flags)),
             ],
             rows,
-            "Collections",
-            "Nothing was taken from it yet.",
+            _("Collections"),
+            _("Nothing was taken from it yet."),
         ),
         more=more,
     )
 
 
+def across(row: DonorColony) -> str:
+    """How large a colony is, where that is known."""
+    if row.size_cm is None:
+        return ""
+    return _("%(n)s cm across") % {"n": number(row.size_cm)}
+
+
 def position_words(seen: Seen | None) -> SafeString | str:
     """A position as one may see it: how well it is known, and how it was made coarser."""
     if seen is None:
-        return "not recorded"
-    exact = "exact" if seen.exact else "rounded"
-    within = f", within {number(seen.uncertainty_m)} m" if seen.uncertainty_m else ""
+        return _("not recorded")
+    exact = _("exact") if seen.exact else _("rounded")
+    if seen.uncertainty_m:
+        within = {"exact": exact, "metres": number(seen.uncertainty_m)}
+        exact = _("%(exact)s, within %(metres)s m") % within
     return format_html(
-        '{}, {} <span class="aside">WGS 84, {}{}. {}</span>',
+        '{}, {} <span class="aside">WGS 84, {}. {}</span>',
         number(seen.latitude),
         number(seen.longitude),
         exact,
-        within,
         seen.statement,
     )
 

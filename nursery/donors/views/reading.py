@@ -11,10 +11,10 @@ from django.utils.translation import gettext as _
 from nursery.core.actor import Actor
 from nursery.core.cautions import CAUTIONS
 from nursery.core.coordinates import format_dms
-from nursery.core.dates import DateError, When, parse_when, words
+from nursery.core.dates import DateError, When, parse_when
 from nursery.core.errors import Refused
 from nursery.core.geodesy import Point, distance_m
-from nursery.core.phrases import number
+from nursery.core.phrases import date_words, number
 from nursery.core.quantities import QuantityError, parse_depth, parse_length
 from nursery.donors import clones
 from nursery.donors.covering import would_flag
@@ -132,5 +132,5 @@ def _when(found: Reading, text: str) -> When | None:
     except DateError as error:
         found.faults.append(str(error))
         return None
-    found.lines.append(_("Day: %(day)s.") % {"day": words(when)})
+    found.lines.append(_("Day: %(day)s.") % {"day": date_words(when)})
     return when

@@ -6,9 +6,11 @@ from collections.abc import Mapping
 
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
 from django.utils.translation import ngettext_lazy
 
 from nursery.core.phrases import counted, link, listed
+from nursery.core.spoken import shown
 from nursery.core.views.base import Link
 from nursery.core.views.register import Section
 from nursery.core.views.tables import Column, table
@@ -22,40 +24,47 @@ def where(place: PlaceCount | PlaceView) -> SafeString | str:
         case PlaceCount(structure=str(code)) | PlaceView(structure=str(code)):
             name = place.name if isinstance(place, PlaceView) else code
             at = place.nursery
-            shown = link(name, "structure", code)
-            return format_html("{} at {}", shown, link(at, "nursery", at)) if at else shown
+            way = link(name, "structure", code)
+            if not at:
+                return way
+            return format_html(_("{what} at {where}"), what=way, where=link(at, "nursery", at))
         case PlaceCount(plot=str(plot), site=str(site)) | PlaceView(plot=str(plot), site=str(site)):
-            return format_html("plot {}, {}", link(plot, "plot", plot), link(site, "site", site))
+            return format_html(
+                _("plot {plot}, {site}"),
+                plot=link(plot, "plot", plot),
+                site=link(site, "site", site),
+            )
     kind = place.place if isinstance(place, PlaceCount) else place.kind
-    return "packed for a journey" if kind is Place.PACKED else "no place"
+    return _("packed for a journey") if kind is Place.PACKED else _("no place")
 
 
 def lives_in_words(by_life: Mapping[str, int]) -> str:
     """How many are in each state: `98 living, 12 dead and 7 used up`."""
-    return listed(f"{n:,} {Life.of(word).label}" for word, n in by_life.items())
+    return listed(f"{n:,} {shown(Life.of(word))}" for word, n in by_life.items())
 
 
 def sentence(descent: Descent, what: str) -> str:
     """The numbers of a descent in one sentence; `what` names where they come from."""
     if not descent.total:
-        return f"No ramet of {what} is in the record."
+        return _("No ramet of %(what)s is in the record.") % {"what": what}
     ramets = counted(descent.total, ngettext_lazy("ramet comes", "ramets come"))
-    return f"{ramets} from {what}: {lives_in_words(descent.by_life)}."
+    told = {"ramets": ramets, "what": what, "lives": lives_in_words(descent.by_life)}
+    return _("%(ramets)s from %(what)s: %(lives)s.") % told
 
 
 def places_section(descent: Descent, more: Link | None) -> Section:
     """Where the descendants are, or were when they ended."""
     return Section(
-        "Where they are",
+        _("Where they are"),
         table(
             [
-                Column("Place", where),
-                Column("Living", lambda row: row.living, number=True),
-                Column("Ended there", lambda row: row.ended, number=True),
+                Column(_("Place"), where),
+                Column(_("Living"), lambda row: row.living, number=True),
+                Column(_("Ended there"), lambda row: row.ended, number=True),
             ],
             descent.by_place,
-            "Descendants by place",
-            "There are none.",
+            _("Descendants by place"),
+            _("There are none."),
             compact=True,
         ),
         more=more if descent.total else None,

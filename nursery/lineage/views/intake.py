@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 from rest_framework.request import Request
 
+from nursery.core import spoken
 from nursery.core.actor import Role, require
 from nursery.core.errors import Problem, Refused, Trouble
 from nursery.core.filters import refuse_unknown
@@ -149,7 +150,7 @@ class IntakePage(BagPage):
             arrived=sum(row.out == "arrived" for row in rows),
             nurseries=[(home.code, str(home)) for home in homes],
             structures=[(row.code, f"{row} ({row.nursery})") for row in structures],
-            causes=[(cause.word, cause.label) for cause in Cause],
+            causes=[(cause.word, spoken.shown(cause)) for cause in Cause],
             zoanthid=self.bag.collection.taxon.group == Taxon.Group.ZOANTHID,
         )
         return self.render_to_response(context, status=back.status)

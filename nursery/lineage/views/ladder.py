@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
 
 from nursery.core.phrases import link, listed, tag
 from nursery.donors.templatetags.genet_marks import disc
@@ -79,7 +80,7 @@ def _planted(trace: Trace, width: int) -> Iterator[Rung]:
     since = _since(trace)
     for n in range(len(plantings) - 1, -1, -1):
         outplant = plantings[n]
-        plot = link(f"plot {outplant.plot}", "plot", outplant.plot)
+        plot = link(_("plot %(plot)s") % {"plot": outplant.plot}, "plot", outplant.plot)
         yield Rung(
             strands=[
                 Strand(up=n < len(plantings) - 1, down=True, node=True),
@@ -87,7 +88,9 @@ def _planted(trace: Trace, width: int) -> Iterator[Rung]:
             ],
             mark=_PLANTED,
             heading=format_html(
-                "Planted{} at {}, {}", " again" if n else "", outplant.site_name, plot
+                _("Planted again at {site}, {plot}") if n else _("Planted at {site}, {plot}"),
+                site=outplant.site_name,
+                plot=plot,
             ),
             sentences=[outplant_sentence(outplant), *reversed(since[n])],
         )
@@ -135,7 +138,7 @@ def _rung(
         return Rung(
             strands,
             _TAKEN,
-            format_html("Collected on {}", link(row.reef_name, "reef", row.reef)),
+            format_html(_("Collected on {reef}"), reef=link(row.reef_name, "reef", row.reef)),
             sentences=list(collection_sentences(row)),
             note=position_note(row.position) if row.colony is None else "",
         )
@@ -144,7 +147,9 @@ def _rung(
         return Rung(
             strands,
             disc(genet_ids.get(donor.genet)),
-            format_html("Wild colony {}", link(donor.colony, "colony", donor.colony)),
+            format_html(
+                _("Wild colony {colony}"), colony=link(donor.colony, "colony", donor.colony)
+            ),
             beside=donor.name,
             sentences=[donor_sentence(donor)],
             note=position_note(donor.position),
@@ -153,7 +158,7 @@ def _rung(
     said: Said = gap.message if gap is not None else ""
     if gap is not None and gap.ramet in pieces:
         said = pieces[gap.ramet]
-    return Rung(strands, _GAP, "A gap", sentences=[said], broken=True)
+    return Rung(strands, _GAP, _("A gap"), sentences=[said], broken=True)
 
 
 def _relabelled(step: Step, labels: Mapping[str, Sequence[Label]]) -> Iterator[Said]:

@@ -8,11 +8,12 @@ from typing import Any, ClassVar
 from django.db.models import QuerySet
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext, ngettext_lazy
 from django.utils.translation import gettext_lazy as _
-from django.utils.translation import ngettext_lazy
 
 from nursery.core.actor import Role
 from nursery.core.phrases import in_words, listed, ramet_link
+from nursery.core.spoken import shown
 from nursery.core.views import kin
 from nursery.core.views.lists import Listing
 from nursery.core.views.picking import Act, entry_of, form_for
@@ -29,15 +30,16 @@ from nursery.lineage.words import Cause, Life, Place
 def genet_or_not(row: Any) -> SafeString | str:
     """The genet of a ramet or cutting, or that none is known."""
     if row.genet is None:
-        return format_html("{} not known", genet_mark(None))
+        return format_html(gettext("{genet} not known"), genet=genet_mark(None))
     return genet_link(row.genet)
 
 
 def life_words(row: Ramet) -> str:
     """Whether a ramet lives, and how it ended if not."""
-    cause = Cause(row.cause).label if row.cause is not None else ""
+    cause = shown(Cause(row.cause)) if row.cause is not None else ""
     known = cause and row.cause != Cause.UNKNOWN
-    return f"{Life(row.life).label} ({cause})" if known else Life(row.life).label
+    life = shown(Life(row.life))
+    return f"{life} ({cause})" if known else life
 
 
 def now_in(row: Ramet) -> SafeString | str:
@@ -45,7 +47,7 @@ def now_in(row: Ramet) -> SafeString | str:
     return where(place_view(Place(row.place), row.structure, row.row, row.column, row.plot))
 
 
-RAMET = Column("Ramet", lambda row: ramet_link(row.code), "code")
+RAMET = Column(_("Ramet"), lambda row: ramet_link(row.code), "code")
 
 
 class RametList(Listing):
@@ -54,9 +56,9 @@ class RametList(Listing):
     place = "nursery"
     model = Ramet
     filterset_class = RametFilters
-    title = "Ramets"
+    title = _("Ramets")
     names = ngettext_lazy("ramet", "ramets")
-    empty = "Ramets come with collections, cuttings and stock entries. There is none yet."
+    empty = _("Ramets come with collections, cuttings and stock entries. There is none yet.")
     kin = kin.NURSERY
     ordering_fields: ClassVar = {
         "code": "code",
@@ -73,12 +75,12 @@ class RametList(Listing):
     )
     columns = (
         RAMET,
-        Column("Taxon", taxon_link),
-        Column("Genet", genet_or_not),
-        Column("Generation", lambda row: row.generation, "generation", number=True),
-        Column("In the record since", lambda row: in_words(row.born.when), "born"),
-        Column("State", life_words),
-        Column("Place", now_in),
+        Column(_("Taxon"), taxon_link),
+        Column(_("Genet"), genet_or_not),
+        Column(_("Generation"), lambda row: row.generation, "generation", number=True),
+        Column(_("In the record since"), lambda row: in_words(row.born.when), "born"),
+        Column(_("State"), life_words),
+        Column(_("Place"), now_in),
     )
 
     def get_queryset(self) -> QuerySet[Any]:
@@ -93,9 +95,9 @@ class FragmentationList(Listing):
     place = "nursery"
     model = Fragmentation
     filterset_class = FragmentationFilters
-    title = "Cuttings"
+    title = _("Cuttings")
     names = ngettext_lazy("cutting", "cuttings")
-    empty = "Cuttings of ramets into new ones belong here. Nursery staff enter them."
+    empty = _("Cuttings of ramets into new ones belong here. Nursery staff enter them.")
     kin = kin.NURSERY
     ordering_fields: ClassVar = {
         "when": "event__earliest",
@@ -104,14 +106,14 @@ class FragmentationList(Listing):
     }
     default_ordering = ("-event__earliest", "-event_id")
     columns = (
-        Column("When", lambda row: event_link(row.event), "when"),
-        Column("Cut from", lambda row: mothers(row.mothers)),
-        Column("Children", lambda row: row.children_count, "children", number=True),
-        Column("Taxon", taxon_link),
-        Column("Genet", genet_or_not),
-        Column("Generation", lambda row: row.generation, number=True),
-        Column("Hands", lambda row: listed(row.event.people)),
-        Column("Permits", lambda row: permits_of(row.event)),
+        Column(_("When"), lambda row: event_link(row.event), "when"),
+        Column(_("Cut from"), lambda row: mothers(row.mothers)),
+        Column(_("Children"), lambda row: row.children_count, "children", number=True),
+        Column(_("Taxon"), taxon_link),
+        Column(_("Genet"), genet_or_not),
+        Column(_("Generation"), lambda row: row.generation, number=True),
+        Column(_("Hands"), lambda row: listed(row.event.people)),
+        Column(_("Permits"), lambda row: permits_of(row.event)),
     )
 
     def get_queryset(self) -> QuerySet[Any]:
@@ -135,8 +137,10 @@ def mothers(codes: Sequence[str]) -> SafeString | str:
     """The first mothers of a cutting, and how many more there are."""
     if not codes:
         return ""
-    shown = format_html("{}", ramet_link(codes[0]))
+    found = format_html("{}", ramet_link(codes[0]))
     for code in codes[1:MOST_MOTHERS]:
-        shown = format_html("{}, {}", shown, ramet_link(code))
+        found = format_html("{}, {}", found, ramet_link(code))
     more = len(codes) - MOST_MOTHERS
-    return format_html("{} and {} more", shown, more) if more > 0 else shown
+    if more <= 0:
+        return found
+    return format_html(gettext("{names} and {n} more"), names=found, n=more)

@@ -9,13 +9,15 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
-from django.utils.translation import ngettext_lazy
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext, ngettext_lazy
 from rest_framework.request import Request
 
 from nursery.core.actor import Role
 from nursery.core.errors import Trouble, Unknown
 from nursery.core.filters import refuse_unknown
 from nursery.core.phrases import counted, in_words, link, listed
+from nursery.core.spoken import shown
 from nursery.core.views.base import Link, Page, canonical
 from nursery.core.views.tables import Column, table
 from nursery.donors.models import Genet, Taxon
@@ -38,7 +40,7 @@ from nursery.lineage.views.telling import (
     what_words,
 )
 from nursery.lineage.views.way import way_of
-from nursery.lineage.words import Life, Place, What
+from nursery.lineage.words import Cause, Life, Place, What
 from nursery.outplanting.queries import trace
 
 
@@ -86,14 +88,14 @@ class RametPage(Page):
             identities=list(identity_sentences(row)),
             history=table(
                 [
-                    Column("When", lambda step: in_words(step.event.when)),
-                    Column("What", lambda step: _what(step, own, bases, tags.by_entry)),
-                    Column("Place", lambda step: where(step.place) if step.place else ""),
-                    Column("Hands", lambda step: listed(step.event.done_by)),
-                    Column("Entry", lambda step: link("open", "event", step.event.uid)),
+                    Column(_("When"), lambda step: in_words(step.event.when)),
+                    Column(_("What"), lambda step: _what(step, own, bases, tags.by_entry)),
+                    Column(_("Place"), lambda step: where(step.place) if step.place else ""),
+                    Column(_("Hands"), lambda step: listed(step.event.done_by)),
+                    Column(_("Entry"), lambda step: link(_("open"), "event", step.event.uid)),
                 ],
                 list(reversed(found.head.steps)),
-                "What happened to this ramet, the newest first",
+                _("What happened to this ramet, the newest first"),
             ),
             descent=descent,
             tags=tags.sentences,
@@ -115,13 +117,13 @@ def _what(
     text: SafeString | str = what_words(step.what, step.life, step.cause)
     uid = str(step.event.uid)
     if step.what is What.RELABELLED and uid in labels:
-        text = format_html("{} as {}", text, genet_words(labels[uid].genet))
+        text = format_html(_("{what} as {genet}"), what=text, genet=genet_words(labels[uid].genet))
     if step.what is What.TAGGED and uid in tags:
         text = tags[uid]
     elif uid in tags:
         text = format_html("{}; {}", text, tags[uid])
     if uid in bases:
-        text = format_html("{}; base: {}", text, bases[uid])
+        text = format_html(_("{what}; base: {base}"), what=text, base=bases[uid])
     return text
 
 
@@ -132,24 +134,29 @@ def says(found: Trace) -> str:
 
 def _state(head: Node) -> str:
     if head.life is not Life.LIVING:
-        cause = f" of {head.cause.label}" if head.cause is not None and head.cause > 1 else ""
         if head.life is Life.DEAD:
-            by_count = ", by count" if _last_life(head) is What.COUNTED_DEAD else ""
-            return f"It died{cause}{by_count}"
+            text = _("It died")
+            if head.cause is not None and head.cause is not Cause.UNKNOWN:
+                text = _("It died of %(cause)s") % {"cause": shown(head.cause)}
+            by_count = _last_life(head) is What.COUNTED_DEAD
+            return _("%(died)s, by count") % {"died": text} if by_count else text
         if head.life is Life.LOST and _last_life(head) is What.COUNTED_MISSING:
-            return "It is missing, by count"
+            return _("It is missing, by count")
         if head.life is Life.IDENTIFIED:
-            return "It was a found piece, and turned out to be another ramet on record"
-        return f"It ended: {head.life.label}"
+            return _("It was a found piece, and turned out to be another ramet on record")
+        return _("It ended: %(fate)s") % {"fate": shown(head.life)}
     match head.place.kind:
         case Place.STRUCTURE:
-            at = f" at {head.place.nursery}" if head.place.nursery else ""
-            return f"It lives in {head.place.name}{at}"
+            told = {"structure": head.place.name, "nursery": head.place.nursery}
+            if head.place.nursery:
+                return _("It lives in %(structure)s at %(nursery)s") % told
+            return _("It lives in %(structure)s") % told
         case Place.PLOT:
-            return f"It lives in plot {head.place.plot} at {head.place.site}"
+            told = {"plot": head.place.plot, "site": head.place.site}
+            return _("It lives in plot %(plot)s at %(site)s") % told
         case Place.PACKED:
-            return "It lives, packed for a journey"
-    return "It lives, but has no place"
+            return _("It lives, packed for a journey")
+    return _("It lives, but has no place")
 
 
 def _last_life(head: Node) -> What | None:
@@ -162,7 +169,14 @@ def _way(found: Trace) -> str:
     back = counted(cuttings, ngettext_lazy("cutting", "cuttings"))
     if not found.complete:
         gaps = counted(len(found.gaps), ngettext_lazy("gap", "gaps"))
-        return f"Its trace goes {back} back and has {gaps}" if cuttings else f"Its trace has {gaps}"
-    word = "colony" if len(found.donors) == 1 else "colonies"
-    wild = f"the wild {word} {listed(donor.colony for donor in found.donors)}"
-    return f"It is {back} away from {wild}" if cuttings else f"It was taken straight from {wild}"
+        told = {"cuttings": back, "gaps": gaps}
+        if cuttings:
+            return _("Its trace goes %(cuttings)s back and has %(gaps)s") % told
+        return _("Its trace has %(gaps)s") % told
+    wild = ngettext(
+        "the wild colony %(colonies)s", "the wild colonies %(colonies)s", len(found.donors)
+    ) % {"colonies": listed(donor.colony for donor in found.donors)}
+    told = {"cuttings": back, "wild": wild}
+    if cuttings:
+        return _("It is %(cuttings)s away from %(wild)s") % told
+    return _("It was taken straight from %(wild)s") % told

@@ -6,9 +6,11 @@ from collections.abc import Collection, Iterator, Sequence
 
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
-from django.utils.translation import ngettext_lazy
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext, ngettext_lazy
 
 from nursery.core.phrases import counted, joined, link, links, listed, number, on, ramet_link, tag
+from nursery.core.spoken import shown
 from nursery.donors.positions import Seen
 from nursery.lineage.queries import (
     CollectionView,
@@ -31,7 +33,9 @@ MOST_MOTHERS = 4
 def entry(event: EventView) -> SafeString:
     """When an entry was, leading to its page, and whose hands did it."""
     when = link(on(event.when), "event", event.uid)
-    return format_html("{} by {}", when, listed(event.done_by)) if event.done_by else when
+    if not event.done_by:
+        return when
+    return format_html(_("{when} by {who}"), when=when, who=listed(event.done_by))
 
 
 def family_heading(nodes: Sequence[Node], former: Collection[tuple[str, str]] = ()) -> Said:
@@ -50,11 +54,12 @@ def _shown(node: Node) -> SafeString:
 def _note(node: Node, former: Collection[tuple[str, str]]) -> SafeString:
     """The tags of a ramet, those too that are no longer on it, and how it ended."""
     notes = [
-        f"once tag {text}" if (node.ramet, text) in former else f"tag {text}"
+        (_("once tag %(tag)s") if (node.ramet, text) in former else _("tag %(tag)s"))
+        % {"tag": text}
         for text in dict.fromkeys(node.tags)
     ]
     if node.life is not Life.LIVING:
-        notes.append(node.life.label)
+        notes.append(shown(node.life))
     if not notes:
         return SafeString()
     return format_html(' <span class="aside">({})</span>', ", ".join(notes))
@@ -64,9 +69,10 @@ def generation(nodes: Sequence[Node]) -> str:
     """The generation that one cutting or collection made."""
     found = nodes[0].generation
     if found is None:
-        return "generation not known"
-    many = "wild fragments" if len(nodes) > 1 else "wild fragment"
-    return many if found == 0 else f"generation {found}"
+        return _("generation not known")
+    if found == 0:
+        return ngettext("wild fragment", "wild fragments", len(nodes))
+    return _("generation %(n)s") % {"n": found}
 
 
 def family_sentence(nodes: Sequence[Node]) -> SafeString:
@@ -77,20 +83,28 @@ def family_sentence(nodes: Sequence[Node]) -> SafeString:
         for step in born
         if step.place is not None and step.place.structure is not None
     }
-    into = format_html(", into {}", listed(places.values())) if places else SafeString()
-    return format_html("{} {}{}.", _came(nodes), entry(nodes[0].born), into)
+    came, when = _came(nodes), entry(nodes[0].born)
+    if not places:
+        return format_html("{} {}.", came, when)
+    into = listed(places.values())
+    return format_html(_("{came} {when}, into {places}."), came=came, when=when, places=into)
 
 
 def _came(nodes: Sequence[Node]) -> Said:
     first = nodes[0]
     sources = list(dict.fromkeys(source.ramet for node in nodes for source in node.sources))
     if len(sources) > MOST_MOTHERS:
-        return f"Cut from the {counted(len(sources), ngettext_lazy('ramet', 'ramets'))} below"
+        ramets = counted(len(sources), ngettext_lazy("ramet", "ramets"))
+        return _("Cut from the %(ramets)s below") % {"ramets": ramets}
     if sources:
-        return format_html("Cut from {}", listed(map(_down_to, sources)))
+        return format_html(_("Cut from {mothers}"), mothers=listed(map(_down_to, sources)))
     if first.collection is not None:
-        return "Pieces of what was collected" if len(nodes) > 1 else "A piece of what was collected"
-    return f"Entered as {first.origin.label}"
+        return (
+            _("Pieces of what was collected")
+            if len(nodes) > 1
+            else _("A piece of what was collected")
+        )
+    return _("Entered as %(origin)s") % {"origin": shown(first.origin)}
 
 
 def _down_to(code: str) -> SafeString:
@@ -107,12 +121,18 @@ def collection_sentences(row: CollectionView) -> Iterator[SafeString]:
     else:
         source = link(row.colony, "colony", row.colony)
         details = [
-            format_html("{} from {}", counted(row.pieces, ngettext_lazy("piece", "pieces")), source)
+            format_html(
+                _("{pieces} from {colony}"),
+                pieces=counted(row.pieces, ngettext_lazy("piece", "pieces")),
+                colony=source,
+            )
         ]
     if row.share_taken is not None:
-        details.append(format_html("{}\u00a0% of the colony", number(row.share_taken)))
+        details.append(
+            format_html(_("{share}\u00a0% of the colony"), share=number(row.share_taken))
+        )
     if row.depth_m is not None:
-        details.append(format_html("{}\u00a0m deep", number(row.depth_m)))
+        details.append(format_html(_("{depth}\u00a0m deep"), depth=number(row.depth_m)))
     yield format_html("{} {}; {}.", joined(details), entry(row.event), permits(row.event.permits))
     for intake in row.intakes:
         yield intake_sentence(intake)
@@ -121,26 +141,32 @@ def collection_sentences(row: CollectionView) -> Iterator[SafeString]:
 def permits(codes: Sequence[str]) -> SafeString:
     """The permits of an entry, or that it names none."""
     if not codes:
-        return format_html('<span class="flag">{}</span>', "no permit named")
-    return format_html("permit {}", links(codes, "permit"))
+        return format_html('<span class="flag">{}</span>', _("no permit named"))
+    return format_html(_("permit {permits}"), permits=links(codes, "permit"))
 
 
 def intake_sentence(intake: IntakeView) -> SafeString:
     nursery = link(intake.nursery, "nursery", intake.nursery)
-    return format_html("Taken in at {} {}.", nursery, entry(intake.event))
+    return format_html(
+        _("Taken in at {nursery} {when}."), nursery=nursery, when=entry(intake.event)
+    )
 
 
 def donor_sentence(row: DonorView) -> SafeString:
     """The wild colony at the foot: taxon, genet, reef, depth, size."""
     details = [
         format_html("{}", row.taxon),
-        format_html("genet {} ({})", link(row.genet, "genet", row.genet), row.genet_status),
-        format_html("on {}", link(row.reef_name, "reef", row.reef)),
+        format_html(
+            _("genet {genet} ({status})"),
+            genet=link(row.genet, "genet", row.genet),
+            status=_(row.genet_status),
+        ),
+        format_html(_("on {reef}"), reef=link(row.reef_name, "reef", row.reef)),
     ]
     if row.depth_m is not None:
-        details.append(format_html("{}\u00a0m deep", number(row.depth_m)))
+        details.append(format_html(_("{depth}\u00a0m deep"), depth=number(row.depth_m)))
     if row.size_cm is not None:
-        details.append(format_html("{}\u00a0cm across", number(row.size_cm)))
+        details.append(format_html(_("{size}\u00a0cm across"), size=number(row.size_cm)))
     return format_html("{}.", joined(details))
 
 
@@ -148,10 +174,12 @@ def position_note(seen: Seen | None) -> str:
     """A position as one may see it: how well it is known, and how it was made coarser."""
     if seen is None:
         return ""
-    exact = "exact" if seen.exact else "rounded"
-    within = f", within {number(seen.uncertainty_m)}\u00a0m" if seen.uncertainty_m else ""
+    exact = _("exact") if seen.exact else _("rounded")
+    if seen.uncertainty_m:
+        within = {"exact": exact, "metres": number(seen.uncertainty_m)}
+        exact = _("%(exact)s, within %(metres)s\u00a0m") % within
     where = f"{number(seen.latitude)}, {number(seen.longitude)}"
-    return f"{where} (WGS 84, {exact}{within}). {seen.statement}".strip()
+    return f"{where} (WGS 84, {exact}). {seen.statement}".strip()
 
 
 def outplant_sentence(row: OutplantView) -> SafeString:
@@ -159,9 +187,9 @@ def outplant_sentence(row: OutplantView) -> SafeString:
     details = [
         f"{name} {value}"
         for name, value in (
-            ("position", row.position),
-            ("cluster", row.cluster),
-            ("held by", row.fixing),
+            (_("position"), row.position),
+            (_("cluster"), row.cluster),
+            (_("held by"), _(row.fixing) if row.fixing else ""),
         )
         if value
     ]
@@ -170,24 +198,29 @@ def outplant_sentence(row: OutplantView) -> SafeString:
 
 def lift_sentence(step: StepView) -> SafeString:
     """When an outplant was lifted from its plot, and where it went."""
-    into = SafeString()
-    if step.place is not None and step.place.structure is not None:
-        into = format_html(", into {}", link(step.place.name, "structure", step.place.structure))
-    elif step.place is not None:
-        into = format_html(", {}", step.place.name)
-    return format_html("Lifted {}{}.", entry(step.event), into)
+    when, place = entry(step.event), step.place
+    if place is None:
+        return format_html(_("Lifted {when}."), when=when)
+    if place.structure is None:
+        return format_html(_("Lifted {when}, {place}."), when=when, place=_(place.name))
+    into = link(place.name, "structure", place.structure)
+    return format_html(_("Lifted {when}, into {place}."), when=when, place=into)
 
 
 def observation_sentence(row: ObservationView) -> SafeString:
     """What was seen of an outplant."""
     details: list[Said] = []
     if row.cause is not None and row.cause != Cause.UNKNOWN.word:
-        details.append(f"cause: {row.cause.replace('_', ' ')}")
+        details.append(_("cause: %(cause)s") % {"cause": _(row.cause.replace("_", " "))})
     if row.tissue_lost is not None:
-        details.append(f"{number(row.tissue_lost)}\u00a0% of its tissue lost")
+        details.append(
+            _("%(share)s\u00a0%% of its tissue lost") % {"share": number(row.tissue_lost)}
+        )
     if row.size_cm is not None:
         details.append(f"{number(row.size_cm)}\u00a0cm")
     if row.note:
         details.append(row.note)
-    seen = format_html("Seen {} {}", row.condition, entry(row.event))
+    seen = format_html(
+        _("Seen {condition} {when}"), condition=_(row.condition), when=entry(row.event)
+    )
     return format_html("{}.", joined([seen, *details], "; "))

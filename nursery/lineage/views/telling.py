@@ -8,34 +8,40 @@ from dataclasses import dataclass
 
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from nursery.core.dates import When
 from nursery.core.models import Event
 from nursery.core.phrases import in_words, joined, link, on, ramet_link, tag
+from nursery.core.spoken import shown
 from nursery.donors.models import Genet
 from nursery.lineage.models import Identification, Ramet, Relabelling, Step, Tag
 from nursery.lineage.words import Cause, Life, What
 
-BY_COUNT = {What.COUNTED_DEAD: "dead, by count", What.COUNTED_MISSING: "missing, by count"}
+BY_COUNT = {
+    What.COUNTED_DEAD: gettext_lazy("dead, by count"),
+    What.COUNTED_MISSING: gettext_lazy("missing, by count"),
+}
 _PLAIN = {
-    What.FOUND: "found again",
-    What.REBASED: "given another base",
-    What.TAGGED: "tagged or untagged",
+    What.FOUND: gettext_lazy("found again"),
+    What.REBASED: gettext_lazy("given another base"),
+    What.TAGGED: gettext_lazy("tagged or untagged"),
 }
 
 
 def what_words(what: int, life: int | None, cause: int | None) -> str:
     """What a step says: `ended: sampled`, `dead, by count`, `seen dead (storm)`."""
     word = What(what)
-    text = BY_COUNT.get(word) or _PLAIN.get(word) or word.label
+    text = str(BY_COUNT.get(word) or _PLAIN.get(word) or shown(word))
     if word is What.ENDED and life is not None:
-        text = f"{text}: {Life(life).label}"
+        text = f"{text}: {shown(Life(life))}"
     return f"{text}{cause_words(Cause(cause) if cause is not None else None)}"
 
 
 def cause_words(cause: Cause | None) -> str:
     """A cause of death in brackets, where one is known."""
-    return f" ({cause.label})" if cause is not None and cause is not Cause.UNKNOWN else ""
+    return f" ({shown(cause)})" if cause is not None and cause is not Cause.UNKNOWN else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,25 +98,27 @@ def labels_of(codes: Sequence[str]) -> dict[str, list[Label]]:
 
 def label_sentence(label: Label) -> SafeString:
     """A relabelling in one sentence, with what it said before."""
-    before = "by its cuttings" if label.own else "by the relabelling before"
     return format_html(
-        "Relabelled as {} {}; before, {}, {}.",
-        genet_words(label.genet),
-        link(on(label.when), "event", label.uid),
-        before,
-        genet_words(label.before),
+        _("Relabelled as {genet} {when}; before, by its cuttings, {before}.")
+        if label.own
+        else _("Relabelled as {genet} {when}; before, by the relabelling before, {before}."),
+        genet=genet_words(label.genet),
+        when=link(on(label.when), "event", label.uid),
+        before=genet_words(label.before),
     )
 
 
 def genet_words(genet: Genet | None) -> SafeString | str:
     """A genet by its code; a merged one with the one that it is known as."""
     if genet is None:
-        return "of a genet that is not known"
+        return _("of a genet that is not known")
     own = link(genet.code, "genet", genet.code)
     if genet.canonical is None:
         return own
     known = genet.canonical.code
-    return format_html("{} (known as {})", own, link(known, "genet", known))
+    return format_html(
+        _("{genet} (known as {known})"), genet=own, known=link(known, "genet", known)
+    )
 
 
 def identified(codes: Sequence[str]) -> dict[str, SafeString]:
@@ -118,10 +126,10 @@ def identified(codes: Sequence[str]) -> dict[str, SafeString]:
     rows = Identification.objects.filter(event__live=True, found__code__in=codes)
     return {
         each.found.code: format_html(
-            "{} was found loose, and identified {} as {}: its way goes on there.",
-            tag(each.found.code),
-            link(on(each.event.when), "event", each.event.uid),
-            ramet_link(each.ramet.code),
+            _("{piece} was found loose, and identified {when} as {ramet}: its way goes on there."),
+            piece=tag(each.found.code),
+            when=link(on(each.event.when), "event", each.event.uid),
+            ramet=ramet_link(each.ramet.code),
         )
         for each in rows.select_related("event", "ramet", "found")
         if each.found is not None
@@ -133,16 +141,18 @@ def identity_sentences(row: Ramet) -> Iterator[SafeString]:
     mine = Identification.objects.filter(event__live=True).select_related("event", "ramet", "found")
     for each in mine.filter(found=row).order_by("event__moment", "event_id"):
         yield format_html(
-            "This found piece is {}: identified {}.",
-            ramet_link(each.ramet.code),
-            link(on(each.event.when), "event", each.event.uid),
+            _("This found piece is {ramet}: identified {when}."),
+            ramet=ramet_link(each.ramet.code),
+            when=link(on(each.event.when), "event", each.event.uid),
         )
     for each in mine.filter(ramet=row).order_by("event__moment", "event_id"):
         when = link(on(each.event.when), "event", each.event.uid)
         if each.found is not None:
-            yield format_html("Found again as {} {}.", ramet_link(each.found.code), when)
+            yield format_html(
+                _("Found again as {piece} {when}."), piece=ramet_link(each.found.code), when=when
+            )
         else:
-            yield format_html("Found again {}.", when)
+            yield format_html(_("Found again {when}."), when=when)
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,10 +183,10 @@ def tags_of(row: Ramet) -> Tags:
     acts: dict[str, list[str]] = defaultdict(list)
     for each in tags:
         if each.ended_by is not None:
-            acts[str(each.ended_by.uid)].append(f"tag {each.text} {_off(each)}")
+            acts[str(each.ended_by.uid)].append(_off_words(each))
     for each in tags:
         if each.event is not None:
-            acts[str(each.event.uid)].append(f"tag {each.text} put on")
+            acts[str(each.event.uid)].append(_("tag %(tag)s put on") % {"tag": each.text})
     return Tags(
         [_tag_sentence(each, now.get(each.text)) for each in tags],
         {uid: ", ".join(said) for uid, said in acts.items()},
@@ -192,15 +202,22 @@ def former_tags(codes: Sequence[str]) -> set[tuple[str, str]]:
 
 
 def _off(row: Tag) -> str:
-    return "lost" if row.lost else "taken off"
+    return _("lost") if row.lost else _("taken off")
+
+
+def _off_words(row: Tag) -> str:
+    if row.lost:
+        return _("tag %(tag)s lost") % {"tag": row.text}
+    return _("tag %(tag)s taken off") % {"tag": row.text}
 
 
 def _tag_sentence(row: Tag, holder: str | None) -> SafeString:
-    parts = [format_html("{} since {}", tag(row.text), _by(in_words(row.since), row.event))]
+    since = _by(in_words(row.since), row.event)
+    parts = [format_html(_("{tag} since {day}"), tag=tag(row.text), day=since)]
     if row.until is not None:
         parts.append(format_html("{} {}", _off(row), _by(in_words(row.until), row.ended_by)))
         if holder is not None:
-            parts.append(format_html("now on {}", ramet_link(holder)))
+            parts.append(format_html(_("now on {ramet}"), ramet=ramet_link(holder)))
     return joined(parts)
 
 
@@ -212,6 +229,6 @@ def bases_of(row: Ramet) -> dict[str, str]:
     """The bases that it was given, by the uids of the entries."""
     steps = Step.objects.filter(ramet=row, live=True, base__isnull=False)
     return {
-        str(uid): base or "a base without a name"
+        str(uid): base or _("a base without a name")
         for uid, base in steps.values_list("event__uid", "base")
     }

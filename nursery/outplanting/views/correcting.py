@@ -62,7 +62,7 @@ def event_of(text: str, joined: Mapping[EventKind, Sequence[str]] = MappingProxy
         also = joined.get(EventKind(kind), ()) if kind is not None else ()
     row = rows.select_related("recorded_by", *also).prefetch_related("permit_links__permit").first()
     if row is None:
-        raise Unknown(Problem("unknown_event", "There is no such entry."))
+        raise Unknown(Problem("unknown_event", _("There is no such entry.")))
     return row
 
 
@@ -201,7 +201,8 @@ class CorrectionPage(Page):
         if len(outcome.events) < 2:
             return ()
         return [
-            (row.event, row.kind.replace("_", " "), day_words(row.when)) for row in outcome.events
+            (row.event, _(row.kind.replace("_", " ")), day_words(row.when))
+            for row in outcome.events
         ]
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:

@@ -18,6 +18,7 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
+from nursery.core import spoken
 from nursery.core.actor import Role, require
 from nursery.core.errors import Problem, Refused, Trouble
 from nursery.core.inputs import read
@@ -154,8 +155,8 @@ class DivePage(Page):
             missing=missing,
             most=MOST_LOADED,
             did=sum(bool(row.did) for row in rows),
-            causes=[(cause.word, cause.label) for cause in Cause],
-            fixings=[(fixing.word, fixing.label) for fixing in Fixing],
+            causes=[(cause.word, spoken.shown(cause)) for cause in Cause],
+            fixings=[(fixing.word, spoken.shown(fixing)) for fixing in Fixing],
             permits=_permits(permits),
             named_permits=set(permits),
             chosen=set(self.asked.getlist("from")),
@@ -288,7 +289,7 @@ def _row(ramet: Ramet, typed: Mapping[str, str], told: Mapping[str, Sequence[Pro
         tags=[tag.text for tag in getattr(ramet, "worn", ())],
         genet_id=(genet.canonical_id or genet.pk) if genet is not None else None,
         where=f"{ramet.structure.code}{cell}" if ramet.structure is not None else _("packed"),
-        purpose="" if purpose is Purpose.PRODUCTION else purpose.label,
+        purpose="" if purpose is Purpose.PRODUCTION else spoken.shown(purpose),
         did=did if did in _WORDS else "",
         cause=typed.get(f"cause:{ramet.code}", ""),
         at=typed.get(f"at:{ramet.code}", ""),

@@ -5,14 +5,22 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Sequence
 
-from django.utils.translation import ngettext_lazy
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext_lazy
 
-from nursery.core.dates import parse_when, words
-from nursery.core.phrases import counted, listed, ramet_link
+from nursery.core.dates import parse_when
+from nursery.core.phrases import counted, date_words, listed, ramet_link
 from nursery.core.views.tables import Column, Table, table
 from nursery.outplanting.actions.correct import Outcome
 
-FIELD_WORDS = {"life": "state", "donors": "donor colonies"}
+FIELD_WORDS = {
+    "donors": gettext_lazy("donor colonies"),
+    "generation": gettext_lazy("generation"),
+    "genet": gettext_lazy("genet"),
+    "life": gettext_lazy("state"),
+    "place": gettext_lazy("place"),
+    "taxon": gettext_lazy("taxon"),
+}
 
 
 def digest(outcome: Outcome) -> str:
@@ -23,17 +31,19 @@ def digest(outcome: Outcome) -> str:
 
 def day_words(text: str) -> str:
     """A date as it is stored, as people read it."""
-    return words(parse_when(text))
+    return date_words(parse_when(text))
 
 
 def effect_says(outcome: Outcome, ramets: int) -> str:
     """What changes downstream, in one sentence with its numbers."""
     if not ramets:
-        return "No ramet would be otherwise than it is."
+        return _("No ramet would be otherwise than it is.")
     fields = listed(
-        f"the {FIELD_WORDS.get(field, field)} of {n:,}" for field, n in outcome.counts.items()
+        _("the %(field)s of %(n)s") % {"field": FIELD_WORDS.get(field, field), "n": f"{n:,}"}
+        for field, n in outcome.counts.items()
     )
-    return f"{counted(ramets, ngettext_lazy('ramet', 'ramets'))} would be otherwise: {fields}."
+    told = {"ramets": counted(ramets, ngettext_lazy("ramet", "ramets")), "fields": fields}
+    return _("%(ramets)s would be otherwise: %(fields)s.") % told
 
 
 def changes_table(outcome: Outcome, shown: Sequence[str]) -> Table:
@@ -41,17 +51,17 @@ def changes_table(outcome: Outcome, shown: Sequence[str]) -> Table:
     first = set(shown)
     return table(
         [
-            Column("Ramet", lambda row: ramet_link(row.ramet)),
-            Column("What", lambda row: FIELD_WORDS.get(row.field, row.field)),
-            Column("Now", lambda row: state_words(row.before)),
-            Column("Then", lambda row: state_words(row.after)),
+            Column(_("Ramet"), lambda row: ramet_link(row.ramet)),
+            Column(_("What"), lambda row: FIELD_WORDS.get(row.field, row.field)),
+            Column(_("Now"), lambda row: state_words(row.before)),
+            Column(_("Then"), lambda row: state_words(row.after)),
         ],
         [change for change in outcome.changes if change.ramet in first],
-        "Ramets that would be otherwise",
+        _("Ramets that would be otherwise"),
         compact=True,
     )
 
 
 def state_words(text: str) -> str:
     """A state as it is told of a ramet whose birth is void, or of one without the thing."""
-    return {"never": "never was", "": "none"}.get(text, text)
+    return {"never": _("never was"), "": _("none")}.get(text, text)

@@ -20,6 +20,7 @@ from nursery.core.filters import refuse_unknown
 from nursery.core.inputs import EventIn, read
 from nursery.core.models import Event, EventKind
 from nursery.core.phrases import link, number
+from nursery.core.spoken import shown
 from nursery.core.views import kin
 from nursery.core.views.base import Page
 from nursery.core.views.entered import tell
@@ -70,7 +71,7 @@ class EnterKindPage(Page):
         """The kind in the address; raises Unknown (`unknown_kind`), NotAllowed."""
         slip = SLIPS.get(self.kwargs["kind"])
         if slip is None:
-            raise Unknown(Problem("unknown_kind", "There is no such kind of entry."))
+            raise Unknown(Problem("unknown_kind", _("There is no such kind of entry.")))
         slip.require(self.actor)
         return slip
 
@@ -99,7 +100,7 @@ class EnterKindPage(Page):
         except Trouble as trouble:
             return self._refused(typed, filled, trouble)
         event = recorded.event
-        tell(request, [recorded], slip.kind.label)
+        tell(request, [recorded], shown(slip.kind))
         return HttpResponseRedirect(reverse("event", args=[event.uid]))
 
     def _given(self, filled: Filled, typed: Mapping[str, str]) -> EventIn:

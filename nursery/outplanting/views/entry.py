@@ -15,10 +15,11 @@ from django.utils.translation import gettext_lazy, ngettext
 from rest_framework.request import Request
 
 from nursery.core.actor import Actor, Role
-from nursery.core.dates import DateError, parse_when, words
+from nursery.core.dates import DateError, parse_when
+from nursery.core.field_names import within
 from nursery.core.filters import refuse_unknown
 from nursery.core.models import Correction, Event, EventKind, Mend
-from nursery.core.phrases import in_words, link, listed, number
+from nursery.core.phrases import date_words, in_words, link, listed, number
 from nursery.core.views.base import Link, Page
 from nursery.core.views.register import Fact
 from nursery.core.views.tables import sheet, table
@@ -149,7 +150,7 @@ class EventPage(Page):
                 row,
                 str(_MENDED[Mend(row.mend)]),
                 [
-                    (name.replace("_", " "), said(name, pair[0]), said(name, pair[1]))
+                    (within(name), said(name, pair[0]), said(name, pair[1]))
                     for name, pair in row.changes.items()
                 ],
                 [link(str(other), "event", other.uid) for other in others[row.together]],
@@ -185,7 +186,7 @@ def said(name: str, value: Any) -> str:
         return _("not known") if name == "genet" else _("none")
     if name == "when":
         try:
-            return words(parse_when(value))
+            return date_words(parse_when(value))
         except DateError:
             return str(value)
     if isinstance(value, list):

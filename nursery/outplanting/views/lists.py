@@ -7,6 +7,7 @@ from typing import Any, ClassVar
 from django.db.models import Count, QuerySet
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext_lazy as _
 from django.utils.translation import ngettext_lazy
 
 from nursery.core.api.views import EventFilters
@@ -34,19 +35,19 @@ class EventList(Listing):
     model = Event
     key = "uid"
     filterset_class = EventFilters
-    title = "All entries"
+    title = _("All entries")
     names = ngettext_lazy("entry", "entries")
-    empty = "What happens is entered by field and nursery staff. Nothing has been yet."
+    empty = _("What happens is entered by field and nursery staff. Nothing has been yet.")
     kin = kin.TODAY
     ordering_fields: ClassVar = {"when": "earliest", "recorded_at": "recorded_at"}
     default_ordering = ("-earliest", "-pk")
     columns = (
-        Column("When", event_link, "when"),
-        Column("What", lambda row: _void_struck(row)),
-        Column("Hands", lambda row: listed(row.people)),
-        Column("Permits", permits_of),
-        Column("Entered", lambda row: in_words(row.recorded_at), "recorded_at"),
-        Column("Entered by", lambda row: str(row.recorded_by)),
+        Column(_("When"), event_link, "when"),
+        Column(_("What"), lambda row: _void_struck(row)),
+        Column(_("Hands"), lambda row: listed(row.people)),
+        Column(_("Permits"), permits_of),
+        Column(_("Entered"), lambda row: in_words(row.recorded_at), "recorded_at"),
+        Column(_("Entered by"), lambda row: str(row.recorded_by)),
     )
 
     def get_queryset(self) -> QuerySet[Any]:
@@ -59,18 +60,18 @@ class OutplantingList(Listing):
     place = "reef"
     model = Outplanting
     filterset_class = OutplantingFilters
-    title = "Outplantings"
+    title = _("Outplantings")
     names = ngettext_lazy("outplanting", "outplantings")
-    empty = "Plantings of ramets on the reef belong here. Field staff enter them."
+    empty = _("Plantings of ramets on the reef belong here. Field staff enter them.")
     kin = kin.REEF
     ordering_fields: ClassVar = {"when": "event__earliest", "recorded_at": "event__recorded_at"}
     default_ordering = ("-event__earliest", "-event_id")
     columns = (
-        Column("When", lambda row: event_link(row.event), "when"),
-        Column("Plot", lambda row: plot_link(row.plot)),
-        Column("Ramets", lambda row: row.ramet_count, number=True),
-        Column("Hands", lambda row: listed(row.event.people)),
-        Column("Permits", lambda row: permits_of(row.event)),
+        Column(_("When"), lambda row: event_link(row.event), "when"),
+        Column(_("Plot"), lambda row: plot_link(row.plot)),
+        Column(_("Ramets"), lambda row: row.ramet_count, number=True),
+        Column(_("Hands"), lambda row: listed(row.event.people)),
+        Column(_("Permits"), lambda row: permits_of(row.event)),
     )
 
     def get_queryset(self) -> QuerySet[Any]:
@@ -87,17 +88,17 @@ class VisitList(Listing):
     place = "reef"
     model = Visit
     filterset_class = VisitFilters
-    title = "Visits"
+    title = _("Visits")
     names = ngettext_lazy("visit", "visits")
-    empty = "Trips to look at outplants and donor colonies belong here. Field staff enter them."
+    empty = _("Trips to look at outplants and donor colonies belong here. Field staff enter them.")
     kin = kin.REEF
     ordering_fields: ClassVar = {"when": "event__earliest", "recorded_at": "event__recorded_at"}
     default_ordering = ("-event__earliest", "-event_id")
     columns = (
-        Column("When", lambda row: event_link(row.event), "when"),
-        Column("To", visited),
-        Column("Observations", lambda row: row.observation_count, number=True),
-        Column("Hands", lambda row: listed(row.event.people)),
+        Column(_("When"), lambda row: event_link(row.event), "when"),
+        Column(_("To"), visited),
+        Column(_("Observations"), lambda row: row.observation_count, number=True),
+        Column(_("Hands"), lambda row: listed(row.event.people)),
     )
 
     def get_queryset(self) -> QuerySet[Any]:

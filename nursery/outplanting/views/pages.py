@@ -70,17 +70,25 @@ class PlotPage(RegisterPage):
 
     def says(self) -> str:
         alive = sum(self.alive.values())
-        text = (
-            f"{counted(alive, ngettext_lazy('ramet', 'ramets'))} live in plot {self.row.code}, "
-            f"of {number(self.found.count)} planted"
-        )
+        told = {
+            "ramets": counted(alive, ngettext_lazy("ramet", "ramets")),
+            "plot": self.row.code,
+            "planted": number(self.found.count),
+        }
         known = [n for genet, n in self.alive.items() if genet is not None]
         effective = hill(known, 1).value
         if effective is None:
-            return f"{text}."
+            return _("%(ramets)s live in plot %(plot)s, of %(planted)s planted.") % told
+        told |= {
+            "genets": counted(len(known), ngettext_lazy("known genet", "known genets")),
+            "effective": number(effective, 1),
+        }
         return (
-            f"{text}: {counted(len(known), ngettext_lazy('known genet', 'known genets'))}, "
-            f"{number(effective, 1)} effective (Hill q\u00a0=\u00a01)."
+            _(
+                "%(ramets)s live in plot %(plot)s, of %(planted)s planted: %(genets)s, "
+                "%(effective)s effective (Hill q\u00a0=\u00a01)."
+            )
+            % told
         )
 
     def genets(self) -> tuple[Table, Table | None]:
@@ -106,9 +114,9 @@ class PlotPage(RegisterPage):
     def facts(self) -> Sequence[Fact]:
         row = self.row
         return [
-            Fact("Site", link(row.site, "site", row.site.code)),
-            Fact("Depth", f"{number(row.depth_m)} m" if row.depth_m is not None else ""),
-            Fact("Area", f"{number(row.area_m2)} m²" if row.area_m2 is not None else ""),
+            Fact(_("Site"), link(row.site, "site", row.site.code)),
+            Fact(_("Depth"), f"{number(row.depth_m)} m" if row.depth_m is not None else ""),
+            Fact(_("Area"), f"{number(row.area_m2)} m²" if row.area_m2 is not None else ""),
             *common_facts(row),
         ]
 
@@ -122,18 +130,18 @@ class PlotPage(RegisterPage):
             without_genet=self.alive.get(None, 0),
             table=table(
                 [
-                    Column("Ramet", lambda row: ramet_link(row.ramet.code)),
-                    Column("Genet", lambda row: genet_or_not(row.ramet)),
-                    Column("Taxon", lambda row: taxon_link(row.ramet)),
-                    Column("Planted", lambda row: event_link(row.outplanting.event)),
-                    Column("Position", position_in_plot),
-                    Column("State", lambda row: life_words(row.ramet)),
-                    Column("Now", lambda row: now_elsewhere(row, self.row)),
+                    Column(_("Ramet"), lambda row: ramet_link(row.ramet.code)),
+                    Column(_("Genet"), lambda row: genet_or_not(row.ramet)),
+                    Column(_("Taxon"), lambda row: taxon_link(row.ramet)),
+                    Column(_("Planted"), lambda row: event_link(row.outplanting.event)),
+                    Column(_("Position"), position_in_plot),
+                    Column(_("State"), lambda row: life_words(row.ramet)),
+                    Column(_("Now"), lambda row: now_elsewhere(row, self.row)),
                 ],
                 found.rows,
-                "Outplants of this plot",
+                _("Outplants of this plot"),
             ),
-            more=all_of("ramets", "plot", self.row.code, "All ramets that are here now"),
+            more=all_of("ramets", "plot", self.row.code, _("All ramets that are here now")),
             **kwargs,
         )
 
@@ -142,7 +150,7 @@ def now_elsewhere(row: Outplant, plot: Plot) -> SafeString | str:
     """Where an outplant is, if that is no longer this plot."""
     ramet = row.ramet
     if ramet.plot_id == plot.pk:
-        return "here"
+        return _("here")
     return where(
         place_view(Place(ramet.place), ramet.structure, ramet.row, ramet.column, ramet.plot)
     )

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from django.utils.translation import ngettext_lazy
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext_lazy
 
 from nursery.core.actor import Actor
 from nursery.core.models import Event, EventKind
@@ -45,53 +46,55 @@ def particulars(actor: Actor, event: Event, kind: EventKind) -> list[Fact]:
             seen = of_collections(actor, [row]).get(row.pk)
             share = row.share_taken
             return [
-                Fact("From", taken_from(row)),
-                Fact("Reef", link(row.reef, "reef", row.reef.code)),
-                Fact("Taxon", taxon_link(row)),
-                Fact("Pieces", number(row.pieces)),
-                Fact("Share of the colony", f"{number(share)} %" if share is not None else ""),
-                Fact("Size of a piece", _with_unit(row.piece_size_cm, "cm")),
-                Fact("Depth", _with_unit(row.depth_m, "m")),
-                Fact("Position", position_words(seen)),
+                Fact(_("From"), taken_from(row)),
+                Fact(_("Reef"), link(row.reef, "reef", row.reef.code)),
+                Fact(_("Taxon"), taxon_link(row)),
+                Fact(_("Pieces"), number(row.pieces)),
+                Fact(_("Share of the colony"), f"{number(share)} %" if share is not None else ""),
+                Fact(_("Size of a piece"), _with_unit(row.piece_size_cm, "cm")),
+                Fact(_("Depth"), _with_unit(row.depth_m, "m")),
+                Fact(_("Position"), position_words(seen)),
             ]
         case EventKind.INTAKE:
             intake = event.intake
             return [
-                Fact("Of the collection of", event_link(intake.collection.event)),
-                Fact("At", link(intake.nursery, "nursery", intake.nursery.code)),
+                Fact(_("Of the collection of"), event_link(intake.collection.event)),
+                Fact(_("At"), link(intake.nursery, "nursery", intake.nursery.code)),
             ]
         case EventKind.FRAGMENTATION:
             cutting = event.fragmentation
             return [
-                Fact("Taxon", taxon_link(cutting)),
-                Fact("Genet", genet_or_not(cutting)),
-                Fact("Children", number(cutting.children_count)),
-                Fact("Generation", number(cutting.generation) or "not known"),
+                Fact(_("Taxon"), taxon_link(cutting)),
+                Fact(_("Genet"), genet_or_not(cutting)),
+                Fact(_("Children"), number(cutting.children_count)),
+                Fact(_("Generation"), number(cutting.generation) or _("not known")),
             ]
         case EventKind.OUTPLANTING:
-            return [Fact("Plot", plot_link(event.outplanting.plot))]
+            return [Fact(_("Plot"), plot_link(event.outplanting.plot))]
         case EventKind.VISIT:
-            return [Fact("To", visited(event.visit))]
+            return [Fact(_("To"), visited(event.visit))]
         case EventKind.STOCK_ENTRY:
             stock = event.stock_entry
             at = stock.nursery
             return [
-                Fact("At", link(at, "nursery", at.code) if at is not None else ""),
-                Fact("From the programme", stock.programme),
+                Fact(_("At"), link(at, "nursery", at.code) if at is not None else ""),
+                Fact(_("From the programme"), stock.programme),
             ]
         case EventKind.ENDING:
             into = event.ending.into
             return [
-                Fact("Handed over to", event.ending.recipient),
-                Fact("Fused into", ramet_link(into.code) if into is not None else ""),
+                Fact(_("Handed over to"), event.ending.recipient),
+                Fact(_("Fused into"), ramet_link(into.code) if into is not None else ""),
             ]
         case EventKind.RELABELLING:
-            return [Fact("Turned out to be", genet_words(event.relabelling.genet))]
+            return [Fact(_("Turned out to be"), genet_words(event.relabelling.genet))]
         case EventKind.GENET_MERGE:
             merge = event.genet_merge
             return [
-                Fact("Known as", link(merge.kept, "genet", merge.kept.code)),
-                Fact("Turned out to be the same", link(merge.merged, "genet", merge.merged.code)),
+                Fact(_("Known as"), link(merge.kept, "genet", merge.kept.code)),
+                Fact(
+                    _("Turned out to be the same"), link(merge.merged, "genet", merge.merged.code)
+                ),
             ]
         case _:
             return []
@@ -109,9 +112,9 @@ def sections(event: Event, kind: EventKind, undone: Undone) -> list[Section]:
         case EventKind.VISIT:
             return _plot_counts(event)
         case EventKind.OUTPLANTING:
-            return _structures(event, undone, "Structures that were planted")
+            return _structures(event, undone, _("Structures that were planted"))
         case EventKind.STRUCTURE_LOSS:
-            return _structures(event, undone, "Structures that were lost")
+            return _structures(event, undone, _("Structures that were lost"))
         case _:
             return []
 
@@ -123,15 +126,15 @@ def _mothers(event: Event) -> Section:
         .order_by("pk")
     )
     return Section(
-        f"Cut from {counted(len(rows), ngettext_lazy('ramet', 'ramets'))}",
+        _("Cut from %(ramets)s") % {"ramets": counted(len(rows), ngettext_lazy("ramet", "ramets"))},
         table(
             [
-                Column("Ramet", lambda row: ramet_link(row.ramet.code)),
-                Column("Genet", lambda row: genet_or_not(row.ramet)),
-                Column("Left", lambda row: "used up" if row.used_up else "grows on"),
+                Column(_("Ramet"), lambda row: ramet_link(row.ramet.code)),
+                Column(_("Genet"), lambda row: genet_or_not(row.ramet)),
+                Column(_("Left"), lambda row: _("used up") if row.used_up else _("grows on")),
             ],
             rows,
-            "Mothers of this cutting",
+            _("Mothers of this cutting"),
         ),
     )
 
@@ -139,50 +142,50 @@ def _mothers(event: Event) -> Section:
 def _counts(event: Event) -> Section:
     rows = StructureCount.objects.filter(event=event).select_related("structure", "lot__event")
     return Section(
-        "What was counted",
+        _("What was counted"),
         table(
             [
                 STRUCTURE,
-                Column("Of", _lot),
+                Column(_("Of"), _lot),
                 *_NUMBERS,
-                Column("Note", lambda row: row.note),
+                Column(_("Note"), lambda row: row.note),
             ],
             list(rows.order_by("pk")),
-            "Counts of structures",
+            _("Counts of structures"),
         ),
-        says="A count of a lot ends as many of it; any other count changes no ramet.",
+        says=_("A count of a lot ends as many of it; any other count changes no ramet."),
     )
 
 
 _NUMBERS = (
     Column(
-        "Alive",
-        lambda row: "not counted" if row.alive is None else number(row.alive),
+        gettext_lazy("Alive"),
+        lambda row: _("not counted") if row.alive is None else number(row.alive),
         number=True,
     ),
-    Column("Dead", lambda row: number(row.dead), number=True),
-    Column("Missing", lambda row: number(row.missing), number=True),
+    Column(gettext_lazy("Dead"), lambda row: number(row.dead), number=True),
+    Column(gettext_lazy("Missing"), lambda row: number(row.missing), number=True),
 )
 
 
 def _lot(row: StructureCount) -> Any:
-    return event_link(row.lot.event) if row.lot is not None else "all that it holds"
+    return event_link(row.lot.event) if row.lot is not None else _("all that it holds")
 
 
 def _identified(event: Event) -> Section:
     rows = Identification.objects.filter(event=event).select_related("ramet", "found")
     return Section(
-        "Found again",
+        _("Found again"),
         table(
             [
-                Column("Known ramet", lambda row: ramet_link(row.ramet.code)),
+                Column(_("Known ramet"), lambda row: ramet_link(row.ramet.code)),
                 Column(
-                    "Was the found piece",
+                    _("Was the found piece"),
                     lambda row: ramet_link(row.found.code) if row.found is not None else "",
                 ),
             ],
             list(rows.order_by("pk")),
-            "Known ramets and the pieces that they turned out to be",
+            _("Known ramets and the pieces that they turned out to be"),
         ),
     )
 
@@ -197,18 +200,18 @@ def _plot_counts(event: Event) -> list[Section]:
         return []
     return [
         Section(
-            "Counted in plots",
+            _("Counted in plots"),
             table(
                 [
-                    Column("Plot", lambda row: link(row.plot, "plot", row.plot.code)),
-                    Column("Of", _counted_of),
+                    Column(_("Plot"), lambda row: link(row.plot, "plot", row.plot.code)),
+                    Column(_("Of"), _counted_of),
                     *_NUMBERS,
-                    Column("Note", lambda row: row.note),
+                    Column(_("Note"), lambda row: row.note),
                 ],
                 rows,
-                "Counts of plots",
+                _("Counts of plots"),
             ),
-            says="A count of a plot changes no ramet.",
+            says=_("A count of a plot changes no ramet."),
         )
     ]
 
@@ -216,7 +219,7 @@ def _plot_counts(event: Event) -> list[Section]:
 def _counted_of(row: PlotCount) -> Any:
     if row.genet is not None:
         return genet_link(row.genet)
-    return taxon_link(row) if row.taxon is not None else "all together"
+    return taxon_link(row) if row.taxon is not None else _("all together")
 
 
 def _structures(event: Event, undone: Undone, heading: str) -> list[Section]:

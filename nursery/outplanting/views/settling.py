@@ -13,12 +13,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from rest_framework.request import Request
 
-from nursery.core.dates import words
 from nursery.core.errors import Problem, Refused, Trouble
 from nursery.core.filters import refuse_unknown
 from nursery.core.inputs import read
 from nursery.core.models import Event
-from nursery.core.phrases import joined, link, number, ramet_link
+from nursery.core.phrases import date_words, joined, link, number, ramet_link
 from nursery.core.views import kin
 from nursery.core.views.base import Page
 from nursery.core.views.lists import kin_links
@@ -89,7 +88,7 @@ class UnsettledPage(Page):
     def _shown(self, typed: Mapping[str, str], trouble: Trouble | None) -> HttpResponse:
         asked = self.request.GET.get("code", "")
         if asked and asked not in CODES:
-            message = f"code is one of: {', '.join(CODES)}."
+            message = _("code is one of: %(codes)s.") % {"codes": ", ".join(CODES)}
             raise Refused(Problem("not_a_choice", message, ("code",)))
         rows = unsettled(self.actor, [asked] if asked else tuple(CODES))
         found: dict[str, list[Unsettled]] = {}
@@ -107,7 +106,7 @@ class UnsettledPage(Page):
         groups = [
             Group(
                 code,
-                CODES[code],
+                str(CODES[code]),
                 len(all_rows),
                 [
                     _tell(row, dates, typed, fault if key == (row.code, row.thing) else None)
@@ -200,7 +199,7 @@ def _tell(
     return Shown(
         row,
         [
-            link(f"{events[uid].get_kind_display()}, {words(events[uid].when)}", "event", uid)
+            link(f"{events[uid].get_kind_display()}, {date_words(events[uid].when)}", "event", uid)
             for uid in row.events
             if uid in events
         ],

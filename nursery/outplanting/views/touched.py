@@ -9,9 +9,12 @@ from typing import Any
 from django.db.models import Q, QuerySet
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from nursery.core.models import Correction, Event, EventKind, Mend
 from nursery.core.phrases import joined, link, number, ramet_link
+from nursery.core.spoken import shown
 from nursery.core.views.tables import Column
 from nursery.donors.views.lists import genet_link, taxon_link
 from nursery.husbandry.models import Finding
@@ -79,10 +82,10 @@ class Touched:
     caption: str
 
 
-RAMET = Column("Ramet", lambda row: ramet_link(row.ramet.code))
-GENET = Column("Genet", lambda row: genet_or_not(row.ramet))
-TAXON = Column("Taxon", lambda row: taxon_link(row.ramet))
-STATE = Column("State now", lambda row: life_words(row.ramet))
+RAMET = Column(gettext_lazy("Ramet"), lambda row: ramet_link(row.ramet.code))
+GENET = Column(gettext_lazy("Genet"), lambda row: genet_or_not(row.ramet))
+TAXON = Column(gettext_lazy("Taxon"), lambda row: taxon_link(row.ramet))
+STATE = Column(gettext_lazy("State now"), lambda row: life_words(row.ramet))
 
 
 def touched(event: Event, kind: EventKind, undone: Undone) -> Touched | None:
@@ -94,7 +97,7 @@ def touched(event: Event, kind: EventKind, undone: Undone) -> Touched | None:
             return Touched(
                 structure_rows(event, undone),
                 [STRUCTURE, STANDS],
-                "Structures that were set up or moved",
+                _("Structures that were set up or moved"),
             )
         case EventKind.VISIT:
             return _seen_on(event)
@@ -107,10 +110,10 @@ def touched(event: Event, kind: EventKind, undone: Undone) -> Touched | None:
                 undone.tags_of(event),
                 [
                     RAMET,
-                    Column("Tag", lambda row: row.text),
-                    Column("What", lambda row: _tagged(row, event, undone)),
+                    Column(_("Tag"), lambda row: row.text),
+                    Column(_("What"), lambda row: _tagged(row, event, undone)),
                 ],
-                "Tags that were put on or came off",
+                _("Tags that were put on or came off"),
             )
     more = [BORN_AS, PARENTS] if kind is EventKind.STOCK_ENTRY else []
     steps = Step.objects.filter(undone.which(undone.steps), event=event).select_related(
@@ -120,8 +123,15 @@ def touched(event: Event, kind: EventKind, undone: Undone) -> Touched | None:
         steps = steps.prefetch_related("ramet__parents__genet__canonical")
     return Touched(
         steps.order_by("pk"),
-        [RAMET, GENET, *more, Column("What", _step), Column("Place", _step_place), *_state(undone)],
-        "Ramets that it touched",
+        [
+            RAMET,
+            GENET,
+            *more,
+            Column(_("What"), _step),
+            Column(_("Place"), _step_place),
+            *_state(undone),
+        ],
+        _("Ramets that it touched"),
     )
 
 
@@ -145,15 +155,17 @@ def _seen_on(event: Event) -> Touched:
         .select_related("ramet__genet__canonical", "colony__genet__canonical", "plot")
         .order_by("pk"),
         [
-            Column("Seen", _seen),
-            Column("Genet", lambda row: genet_or_not(row.ramet or row.colony)),
-            Column("Plot", lambda row: link(row.plot, "plot", row.plot.code) if row.plot else ""),
-            Column("Condition", _condition),
-            Column("Tissue lost, %", lambda row: number(row.tissue_lost), number=True),
-            Column("Size, cm", lambda row: number(row.size_cm), number=True),
-            Column("Note", lambda row: row.note),
+            Column(_("Seen"), _seen),
+            Column(_("Genet"), lambda row: genet_or_not(row.ramet or row.colony)),
+            Column(
+                _("Plot"), lambda row: link(row.plot, "plot", row.plot.code) if row.plot else ""
+            ),
+            Column(_("Condition"), _condition),
+            Column(_("Tissue lost, %"), lambda row: number(row.tissue_lost), number=True),
+            Column(_("Size, cm"), lambda row: number(row.size_cm), number=True),
+            Column(_("Note"), lambda row: row.note),
         ],
-        "What was seen",
+        _("What was seen"),
     )
 
 
@@ -170,12 +182,12 @@ def _found_by(event: Event, undone: Undone) -> Touched:
         [
             RAMET,
             GENET,
-            Column("Found", state),
-            Column("Size, cm", lambda row: number(row.size_cm), number=True),
-            Column("Note", lambda row: row.note),
+            Column(_("Found"), state),
+            Column(_("Size, cm"), lambda row: number(row.size_cm), number=True),
+            Column(_("Note"), lambda row: row.note),
             *_state(undone),
         ],
-        "What was found",
+        _("What was found"),
     )
 
 
@@ -188,11 +200,11 @@ def _planted_by(event: Event, undone: Undone) -> Touched:
             RAMET,
             GENET,
             TAXON,
-            Column("On", planted_on),
-            Column("Position", position_in_plot),
+            Column(_("On"), planted_on),
+            Column(_("Position"), position_in_plot),
             *_state(undone),
         ],
-        "Ramets that were planted",
+        _("Ramets that were planted"),
     )
 
 
@@ -207,32 +219,37 @@ def planted_on(row: Outplant) -> SafeString | str:
 
 def position_in_plot(row: Outplant) -> str:
     """The plot's own labels for where an outplant is, and how it is held."""
-    fixing = f"held by {Fixing(row.fixing).label}" if row.fixing is not None else ""
-    cluster = f"cluster {row.cluster}" if row.cluster else ""
+    fixing = cluster = ""
+    if row.fixing is not None:
+        fixing = _("held by %(fixing)s") % {"fixing": shown(Fixing(row.fixing))}
+    if row.cluster:
+        cluster = _("cluster %(cluster)s") % {"cluster": row.cluster}
     return ", ".join(part for part in (row.position, cluster, fixing) if part)
 
 
-STRUCTURE = Column("Structure", lambda row: link(row.structure, "structure", row.structure.code))
-BORN_AS = Column("Came as", lambda row: Origin(row.ramet.origin).label)
+STRUCTURE = Column(
+    gettext_lazy("Structure"), lambda row: link(row.structure, "structure", row.structure.code)
+)
+BORN_AS = Column(gettext_lazy("Came as"), lambda row: shown(Origin(row.ramet.origin)))
 PARENTS = Column(
-    "May descend from",
+    gettext_lazy("May descend from"),
     lambda row: joined(genet_link(parent.genet) for parent in row.ramet.parents.all()),
 )
 
 
 def _stands(row: StructureStep) -> SafeString | str:
     if row.lost:
-        return "lost"
+        return _("lost")
     if row.bay is not None:
         return link(row.bay, "bay", row.bay.code)
     if row.parent is not None:
         cell = row.parent_row is not None and row.parent_column is not None
         name = Cell(row.parent_row or 0, row.parent_column or 0).name if cell else ""
         return link(f"{row.parent.code} {name}".strip(), "structure", row.parent.code)
-    return link(row.plot, "plot", row.plot.code) if row.plot is not None else "nowhere"
+    return link(row.plot, "plot", row.plot.code) if row.plot is not None else _("nowhere")
 
 
-STANDS = Column("To", _stands)
+STANDS = Column(gettext_lazy("To"), _stands)
 
 
 def _seen(row: Observation) -> SafeString | str:
@@ -249,10 +266,10 @@ def _condition(row: Observation) -> str:
 def _tagged(row: Tag, event: Event, undone: Undone) -> str:
     put_on = row.event_id == event.pk
     came_off = row.ended_by_id == event.pk or row.pk in undone.tags_ended
-    off = "lost" if row.lost else "taken off"
+    off = _("lost") if row.lost else _("taken off")
     if put_on and came_off:
-        return f"put on and {off}"
-    return "put on" if put_on else off
+        return _("put on and %(off)s") % {"off": off}
+    return _("put on") if put_on else off
 
 
 def _step(row: Step) -> str:
@@ -265,5 +282,5 @@ def _step_place(row: Step) -> SafeString | str:
         at = where(place_view(Place(row.place), row.structure, row.row, row.column, row.plot))
     if row.base is None:
         return at
-    base = f"base {row.base}" if row.base else "a base without a name"
+    base = _("base %(base)s") % {"base": row.base} if row.base else _("a base without a name")
     return format_html("{}, {}", at, base) if at else base

@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from rest_framework.request import Request
 
+from nursery.core import spoken
 from nursery.core.actor import Role, require
 from nursery.core.errors import Problem, Refused, Trouble, Unknown
 from nursery.core.filters import refuse_unknown
@@ -149,7 +150,7 @@ class WatchPlotPage(Page):
             total=len(rows),
             ticked=sum(bool(row.seen) for row in rows),
             seen_words=SEEN,
-            causes=[(cause.word, cause.label) for cause in Cause],
+            causes=[(cause.word, spoken.shown(cause)) for cause in Cause],
             genets=genets,
             taxa=taxa,
             mode=typed.get("mode", "each"),

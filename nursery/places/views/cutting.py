@@ -25,6 +25,7 @@ from nursery.core.inputs import read
 from nursery.core.models import Event
 from nursery.core.phrases import listed
 from nursery.core.recording import Recorded
+from nursery.core.spoken import shown
 from nursery.core.views.base import Page
 from nursery.core.views.entered import tell
 from nursery.donors.models import Taxon
@@ -156,7 +157,7 @@ class CutPage(Page):
             uid=typed.get(UID) or str(uuid.uuid4()),
             form=filled_in(self.actor, self.today, {k: v for k, v in typed.items() if v}),
             may_set_up=self.actor.has(Role.NURSERY, Role.LEAD),
-            purposes=[(word.word, word.label) for word in Purpose],
+            purposes=[(word.word, shown(word)) for word in Purpose],
             data=json.dumps({"words": words_for_scripts()}),
             **kwargs,
         )

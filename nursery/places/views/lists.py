@@ -7,7 +7,8 @@ from typing import Any, ClassVar
 
 from django.db.models import Count, QuerySet
 from django.utils.safestring import SafeString
-from django.utils.translation import ngettext_lazy
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext_lazy
 
 from nursery.core.phrases import day, link, number
 from nursery.core.views import kin
@@ -20,7 +21,7 @@ from nursery.places.models import Bay, Nursery, Plot, Reef, Site, Structure, Sys
 
 def code_column(name: str) -> Column:
     """The code of a register's row, leading to the page `name`."""
-    return Column("Code", lambda row: link(row.code, name, row.code), "code")
+    return Column(_("Code"), lambda row: link(row.code, name, row.code), "code")
 
 
 def closed(row: Any) -> str:
@@ -28,8 +29,8 @@ def closed(row: Any) -> str:
     return day(row.closed_on) if row.closed_on else ""
 
 
-CLOSED = Column("Closed", closed, "closed_on")
-LIVING = Column("Living ramets", lambda row: row.living_now, number=True)
+CLOSED = Column(gettext_lazy("Closed"), closed, "closed_on")
+LIVING = Column(gettext_lazy("Living ramets"), lambda row: row.living_now, number=True)
 
 
 def stands_in(row: Structure) -> str | SafeString:
@@ -42,15 +43,16 @@ def stands_in(row: Structure) -> str | SafeString:
         return link(text, "structure", row.parent.code)
     if row.plot is not None:
         return link(row.plot, "plot", row.plot.code)
-    return "nowhere yet"
+    return _("nowhere yet")
 
 
 def size(row: Structure) -> str:
     """The cells a structure has, in words."""
     grid = row.grid
     if grid is None:
-        return "open"
-    return f"{grid.columns} × {grid.rows}, {grid.capacity} cells"
+        return _("open")
+    told = {"columns": grid.columns, "rows": grid.rows, "cells": grid.capacity}
+    return _("%(columns)d × %(rows)d, %(cells)d cells") % told
 
 
 class ReefList(Listing):
@@ -58,9 +60,11 @@ class ReefList(Listing):
 
     place = "colonies"
     model = Reef
-    title = "Reefs"
+    title = gettext_lazy("Reefs")
     names = ngettext_lazy("reef", "reefs")
-    empty = "Reefs that donor colonies stand on belong here. A programme lead enters them."
+    empty = gettext_lazy(
+        "Reefs that donor colonies stand on belong here. A programme lead enters them."
+    )
     kin = kin.COLONIES
     ordering_fields: ClassVar = {
         "code": "code",
@@ -70,8 +74,10 @@ class ReefList(Listing):
     }
     columns = (
         code_column("reef"),
-        Column("Name", lambda row: row.name, "name"),
-        Column("Donor colonies", lambda row: row.colony_count, "colonies", number=True),
+        Column(gettext_lazy("Name"), lambda row: row.name, "name"),
+        Column(
+            gettext_lazy("Donor colonies"), lambda row: row.colony_count, "colonies", number=True
+        ),
         CLOSED,
     )
 
@@ -84,15 +90,17 @@ class NurseryList(Listing):
 
     place = "nursery"
     model = Nursery
-    title = "Nurseries"
+    title = gettext_lazy("Nurseries")
     names = ngettext_lazy("nursery", "nurseries")
-    empty = "The nurseries of the programme belong here. A programme lead enters them."
+    empty = gettext_lazy(
+        "The nurseries of the programme belong here. A programme lead enters them."
+    )
     kin = kin.NURSERY
     ordering_fields: ClassVar = {"code": "code", "name": "name", "closed_on": "closed_on"}
     columns = (
         code_column("nursery"),
-        Column("Name", lambda row: row.name, "name"),
-        Column("Kind", lambda row: row.get_kind_display()),
+        Column(gettext_lazy("Name"), lambda row: row.name, "name"),
+        Column(gettext_lazy("Kind"), lambda row: row.get_kind_display()),
         LIVING,
         CLOSED,
     )
@@ -106,15 +114,15 @@ class SystemList(Listing):
 
     place = "nursery"
     model = System
-    title = "Systems"
+    title = gettext_lazy("Systems")
     names = ngettext_lazy("system", "systems")
-    empty = "Bodies of shared water belong here. A programme lead enters them."
+    empty = gettext_lazy("Bodies of shared water belong here. A programme lead enters them.")
     kin = kin.NURSERY
     ordering_fields: ClassVar = {"code": "code", "name": "name", "closed_on": "closed_on"}
     columns = (
         code_column("system"),
-        Column("Name", lambda row: row.name, "name"),
-        Column("Nursery", lambda row: link(row.nursery, "nursery", row.nursery.code)),
+        Column(gettext_lazy("Name"), lambda row: row.name, "name"),
+        Column(gettext_lazy("Nursery"), lambda row: link(row.nursery, "nursery", row.nursery.code)),
         CLOSED,
     )
 
@@ -127,17 +135,19 @@ class BayList(Listing):
 
     place = "nursery"
     model = Bay
-    title = "Bays"
+    title = gettext_lazy("Bays")
     names = ngettext_lazy("bay", "bays")
-    empty = "Tanks, raceways and sea-bed blocks belong here. A programme lead enters them."
+    empty = gettext_lazy(
+        "Tanks, raceways and sea-bed blocks belong here. A programme lead enters them."
+    )
     kin = kin.NURSERY
     ordering_fields: ClassVar = {"code": "code", "name": "name", "closed_on": "closed_on"}
     columns = (
         code_column("bay"),
-        Column("Name", lambda row: row.name, "name"),
-        Column("Kind", lambda row: row.get_kind_display()),
-        Column("System", lambda row: link(row.system, "system", row.system.code)),
-        Column("Structures", lambda row: row.structure_count, number=True),
+        Column(gettext_lazy("Name"), lambda row: row.name, "name"),
+        Column(gettext_lazy("Kind"), lambda row: row.get_kind_display()),
+        Column(gettext_lazy("System"), lambda row: link(row.system, "system", row.system.code)),
+        Column(gettext_lazy("Structures"), lambda row: row.structure_count, number=True),
         CLOSED,
     )
 
@@ -151,19 +161,19 @@ class StructureList(Listing):
     place = "nursery"
     model = Structure
     filterset_class = StructureFilters
-    title = "Structures"
+    title = gettext_lazy("Structures")
     names = ngettext_lazy("structure", "structures")
-    empty = (
+    empty = gettext_lazy(
         "Plates, tables, ropes and what else holds ramets belong here. Nursery staff enter them."
     )
     kin = kin.NURSERY
     ordering_fields: ClassVar = {"code": "code", "name": "name", "closed_on": "closed_on"}
     columns = (
         code_column("structure"),
-        Column("Name", lambda row: row.name, "name"),
-        Column("Kind", lambda row: row.get_kind_display()),
-        Column("Cells", size),
-        Column("Stands in", stands_in),
+        Column(gettext_lazy("Name"), lambda row: row.name, "name"),
+        Column(gettext_lazy("Kind"), lambda row: row.get_kind_display()),
+        Column(gettext_lazy("Cells"), size),
+        Column(gettext_lazy("Stands in"), stands_in),
         LIVING,
         CLOSED,
     )
@@ -180,16 +190,19 @@ class SiteList(Listing):
 
     place = "reef"
     model = Site
-    title = "Sites"
+    title = gettext_lazy("Sites")
     names = ngettext_lazy("site", "sites")
-    empty = "Places to plant on belong here. A programme lead enters them."
+    empty = gettext_lazy("Places to plant on belong here. A programme lead enters them.")
     kin = kin.REEF
     ordering_fields: ClassVar = {"code": "code", "name": "name", "closed_on": "closed_on"}
     columns = (
         code_column("site"),
-        Column("Name", lambda row: row.name, "name"),
-        Column("Reef", lambda row: link(row.reef, "reef", row.reef.code) if row.reef else ""),
-        Column("Plots", lambda row: row.plot_count, number=True),
+        Column(gettext_lazy("Name"), lambda row: row.name, "name"),
+        Column(
+            gettext_lazy("Reef"),
+            lambda row: link(row.reef, "reef", row.reef.code) if row.reef else "",
+        ),
+        Column(gettext_lazy("Plots"), lambda row: row.plot_count, number=True),
         LIVING,
         CLOSED,
     )
@@ -206,9 +219,11 @@ class PlotList(Listing):
 
     place = "reef"
     model = Plot
-    title = "Plots"
+    title = gettext_lazy("Plots")
     names = ngettext_lazy("plot", "plots")
-    empty = "Marked pieces of outplant sites belong here. A programme lead enters them."
+    empty = gettext_lazy(
+        "Marked pieces of outplant sites belong here. A programme lead enters them."
+    )
     kin = kin.REEF
     ordering_fields: ClassVar = {
         "code": "code",
@@ -218,10 +233,10 @@ class PlotList(Listing):
     }
     columns = (
         code_column("plot"),
-        Column("Name", lambda row: row.name, "name"),
-        Column("Site", lambda row: link(row.site, "site", row.site.code)),
-        Column("Depth, m", lambda row: number(row.depth_m), "depth", number=True),
-        Column("Area, m²", lambda row: number(row.area_m2), number=True),
+        Column(gettext_lazy("Name"), lambda row: row.name, "name"),
+        Column(gettext_lazy("Site"), lambda row: link(row.site, "site", row.site.code)),
+        Column(gettext_lazy("Depth, m"), lambda row: number(row.depth_m), "depth", number=True),
+        Column(gettext_lazy("Area, m²"), lambda row: number(row.area_m2), number=True),
         LIVING,
         CLOSED,
     )

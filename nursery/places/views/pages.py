@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.utils.translation import ngettext_lazy
 
 from nursery.core.phrases import counted, day, link, number
@@ -37,7 +38,8 @@ class ReefPage(RegisterPage):
         colonies = counted(
             self.row.colonies.count(), ngettext_lazy("donor colony", "donor colonies")
         )
-        return f"{colonies} of the register stand on {self.row.name}."
+        told = {"colonies": colonies, "reef": self.row.name}
+        return _("%(colonies)s of the register stand on %(reef)s.") % told
 
     def facts(self) -> Sequence[Fact]:
         return public_facts(self.row)
@@ -53,27 +55,29 @@ class ReefPage(RegisterPage):
         count_living(sites, "plot__site")
         return [
             Section(
-                "Donor colonies",
+                _("Donor colonies"),
                 table(
                     [
                         code_column("colony"),
-                        Column("Name", lambda row: row.name),
-                        Column("Taxon", lambda row: link(row.taxon, "taxon", row.taxon.code)),
-                        Column("Living descendants", lambda row: row.living_now, number=True),
+                        Column(_("Name"), lambda row: row.name),
+                        Column(_("Taxon"), lambda row: link(row.taxon, "taxon", row.taxon.code)),
+                        Column(_("Living descendants"), lambda row: row.living_now, number=True),
                     ],
                     colonies,
-                    "Donor colonies on this reef",
-                    "No donor colony of this reef is in the register.",
+                    _("Donor colonies on this reef"),
+                    _("No donor colony of this reef is in the register."),
                 ),
-                more=all_of("colonies", "reef", self.row.code, "All donor colonies of this reef"),
+                more=all_of(
+                    "colonies", "reef", self.row.code, _("All donor colonies of this reef")
+                ),
             ),
             Section(
-                "Outplant sites",
+                _("Outplant sites"),
                 table(
-                    [code_column("site"), Column("Name", lambda row: row.name), LIVING],
+                    [code_column("site"), Column(_("Name"), lambda row: row.name), LIVING],
                     sites,
-                    "Outplant sites at this reef",
-                    "No outplant site lies at this reef.",
+                    _("Outplant sites at this reef"),
+                    _("No outplant site lies at this reef."),
                 ),
             ),
         ]
@@ -89,13 +93,14 @@ class NurseryPage(RegisterPage):
 
     def says(self) -> str:
         n = living().filter(structure__nursery=self.row).count()
-        return f"{counted(n, ngettext_lazy('ramet', 'ramets'))} live at {self.row.name}."
+        told = {"ramets": counted(n, ngettext_lazy("ramet", "ramets")), "nursery": self.row.name}
+        return _("%(ramets)s live at %(nursery)s.") % told
 
     def facts(self) -> Sequence[Fact]:
         return [
-            Fact("Kind", self.row.get_kind_display()),
-            Fact("Time zone", self.row.timezone),
-            Fact("Codes of ramets cut here", f"{self.row.series}…" if self.row.series else ""),
+            Fact(_("Kind"), self.row.get_kind_display()),
+            Fact(_("Time zone"), self.row.timezone),
+            Fact(_("Codes of ramets cut here"), f"{self.row.series}…" if self.row.series else ""),
             *public_facts(self.row),
         ]
 
@@ -106,16 +111,16 @@ class NurseryPage(RegisterPage):
         count_living(structures, "structure")
         return [
             Section(
-                "Systems",
+                _("Systems"),
                 table(
-                    [code_column("system"), Column("Name", lambda row: row.name), LIVING],
+                    [code_column("system"), Column(_("Name"), lambda row: row.name), LIVING],
                     systems,
-                    "Systems of this nursery",
-                    "No body of water of this nursery is in the register.",
+                    _("Systems of this nursery"),
+                    _("No body of water of this nursery is in the register."),
                 ),
             ),
             structures_section(
-                structures, all_of("structures", "nursery", self.row.code, "All its structures")
+                structures, all_of("structures", "nursery", self.row.code, _("All its structures"))
             ),
         ]
 
@@ -130,12 +135,13 @@ class SystemPage(RegisterPage):
 
     def says(self) -> str:
         n = living().filter(structure__bay__system=self.row).count()
-        return f"{counted(n, ngettext_lazy('ramet', 'ramets'))} share the water of {self.row.name}."
+        told = {"ramets": counted(n, ngettext_lazy("ramet", "ramets")), "system": self.row.name}
+        return _("%(ramets)s share the water of %(system)s.") % told
 
     def facts(self) -> Sequence[Fact]:
         nursery = self.row.nursery
         return [
-            Fact("Nursery", link(nursery, "nursery", nursery.code)),
+            Fact(_("Nursery"), link(nursery, "nursery", nursery.code)),
             *common_facts(self.row),
         ]
 
@@ -144,19 +150,19 @@ class SystemPage(RegisterPage):
         count_living(bays, "structure__bay")
         return [
             Section(
-                "Bays",
+                _("Bays"),
                 table(
                     [
                         code_column("bay"),
-                        Column("Name", lambda row: row.name),
-                        Column("Kind", lambda row: row.get_kind_display()),
+                        Column(_("Name"), lambda row: row.name),
+                        Column(_("Kind"), lambda row: row.get_kind_display()),
                         LIVING,
                     ],
                     bays,
-                    "Bays of this system",
-                    "No bay of this system is in the register.",
+                    _("Bays of this system"),
+                    _("No bay of this system is in the register."),
                 ),
-                more=all_of("ramets", "system", self.row.code, "All ramets in this water"),
+                more=all_of("ramets", "system", self.row.code, _("All ramets in this water")),
             )
         ]
 
@@ -171,16 +177,15 @@ class BayPage(RegisterPage):
 
     def says(self) -> str:
         n = living_by("structure__bay", [self.row.pk]).get(self.row.pk, 0)
-        return (
-            f"{counted(n, ngettext_lazy('ramet', 'ramets'))} live on the structures in {self.row}."
-        )
+        told = {"ramets": counted(n, ngettext_lazy("ramet", "ramets")), "bay": self.row}
+        return _("%(ramets)s live on the structures in %(bay)s.") % told
 
     def facts(self) -> Sequence[Fact]:
         system = self.row.system
         return [
-            Fact("Kind", self.row.get_kind_display()),
-            Fact("System", link(system, "system", system.code)),
-            Fact("Nursery", link(system.nursery, "nursery", system.nursery.code)),
+            Fact(_("Kind"), self.row.get_kind_display()),
+            Fact(_("System"), link(system, "system", system.code)),
+            Fact(_("Nursery"), link(system.nursery, "nursery", system.nursery.code)),
             *common_facts(self.row),
         ]
 
@@ -193,19 +198,19 @@ class BayPage(RegisterPage):
 def structures_section(structures: Sequence[Structure], more: Link | None = None) -> Section:
     """Structures that stand somewhere."""
     return Section(
-        "Structures",
+        _("Structures"),
         table(
             [
                 code_column("structure"),
-                Column("Name", lambda row: row.name),
-                Column("Kind", lambda row: row.get_kind_display()),
-                Column("Cells", size),
-                Column("Stands in", stands_in),
+                Column(_("Name"), lambda row: row.name),
+                Column(_("Kind"), lambda row: row.get_kind_display()),
+                Column(_("Cells"), size),
+                Column(_("Stands in"), stands_in),
                 LIVING,
             ],
             structures,
-            "Structures here",
-            "No structure stands here.",
+            _("Structures here"),
+            _("No structure stands here."),
         ),
         more=more,
     )
@@ -214,8 +219,8 @@ def structures_section(structures: Sequence[Structure], more: Link | None = None
 def common_facts(row: Any) -> list[Fact]:
     """What every register row may have."""
     return [
-        Fact("Closed", day(row.closed_on) if row.closed_on else ""),
-        Fact("Note", row.note),
+        Fact(_("Closed"), day(row.closed_on) if row.closed_on else ""),
+        Fact(_("Note"), row.note),
     ]
 
 
@@ -223,4 +228,4 @@ def public_facts(row: Any) -> list[Fact]:
     """A public position, as on a chart, and what every row may have."""
     known = row.latitude is not None and row.longitude is not None
     position = f"{number(row.latitude)}, {number(row.longitude)} (WGS 84)" if known else ""
-    return [Fact("Position", position), *common_facts(row)]
+    return [Fact(_("Position"), position), *common_facts(row)]

@@ -13,10 +13,11 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_lazy, ngettext
 
 from nursery.core.errors import Trouble
 from nursery.core.phrases import day, in_words, link, number
+from nursery.core.spoken import shown
 from nursery.core.views.entered import tell
 from nursery.core.views.register import Fact, RegisterPage, Section
 from nursery.core.views.tables import Column, table
@@ -129,12 +130,12 @@ class StructurePage(RegisterPage):
         row = self.row
         nursery = row.nursery
         return [
-            Fact("Kind", row.get_kind_display()),
-            Fact("Size", size(row)),
-            Fact("Stands in", "nowhere: it is lost" if row.lost else stands_in(row)),
-            Fact("Nursery", link(nursery, "nursery", nursery.code) if nursery else ""),
-            Fact("Closed", day(row.closed_on) if row.closed_on else ""),
-            Fact("Note", row.note),
+            Fact(_("Kind"), row.get_kind_display()),
+            Fact(_("Size"), size(row)),
+            Fact(_("Stands in"), _("nowhere: it is lost") if row.lost else stands_in(row)),
+            Fact(_("Nursery"), link(nursery, "nursery", nursery.code) if nursery else ""),
+            Fact(_("Closed"), day(row.closed_on) if row.closed_on else ""),
+            Fact(_("Note"), row.note),
         ]
 
     def sections(self) -> Sequence[Section]:
@@ -148,20 +149,22 @@ class StructurePage(RegisterPage):
             .select_related("event", "lot__event")
             .order_by("-event__moment", "-pk")[:MOST_SHOWN]
         )
-        counted_here = Section("Counted here", table(COUNTS, counts, "Counts of this structure"))
+        counted_here = Section(
+            _("Counted here"), table(COUNTS, counts, _("Counts of this structure"))
+        )
         return [
             *([counted_here] if counts else []),
             Section(
-                "Where it stood",
+                _("Where it stood"),
                 table(
                     [
-                        Column("Since", lambda step: in_words(step.event.when)),
-                        Column("In", lambda step: _stood_in(step)),
-                        Column("Entry", _entry),
+                        Column(_("Since"), lambda step: in_words(step.event.when)),
+                        Column(_("In"), lambda step: _stood_in(step)),
+                        Column(_("Entry"), _entry),
                     ],
                     moves,
-                    "Where this structure stood",
-                    "It has not been set up anywhere yet.",
+                    _("Where this structure stood"),
+                    _("It has not been set up anywhere yet."),
                 ),
             ),
         ]
@@ -236,7 +239,7 @@ def _goes_with(code: str, ramets: int, structures: int) -> str:
 
 def _choices(words: type[Word]) -> list[tuple[str, str]]:
     """The words of a closed set, as they are sent and as they are read."""
-    return [(word.word, word.label) for word in words]
+    return [(word.word, shown(word)) for word in words]
 
 
 def _entry(step: Any) -> str:
@@ -247,21 +250,24 @@ def _entry(step: Any) -> str:
 def _lot(count: Any) -> str:
     """What was counted: the ramets of one cutting, or all that the structure held."""
     if count.lot is None:
-        return "all that it held"
+        return _("all that it held")
     return link(in_words(count.lot.event.when), "event", count.lot.event.uid)
 
 
 COUNTS = (
-    Column("When", lambda count: link(in_words(count.event.when), "event", count.event.uid)),
-    Column("Of", _lot),
     Column(
-        "Alive",
-        lambda count: "not counted" if count.alive is None else number(count.alive),
+        gettext_lazy("When"),
+        lambda count: link(in_words(count.event.when), "event", count.event.uid),
+    ),
+    Column(gettext_lazy("Of"), _lot),
+    Column(
+        gettext_lazy("Alive"),
+        lambda count: _("not counted") if count.alive is None else number(count.alive),
         number=True,
     ),
-    Column("Dead", lambda count: number(count.dead), number=True),
-    Column("Missing", lambda count: number(count.missing), number=True),
-    Column("Note", lambda count: count.note),
+    Column(gettext_lazy("Dead"), lambda count: number(count.dead), number=True),
+    Column(gettext_lazy("Missing"), lambda count: number(count.missing), number=True),
+    Column(gettext_lazy("Note"), lambda count: count.note),
 )
 """What was counted in a structure. Only a count of a lot changed any ramet."""
 
@@ -269,9 +275,9 @@ COUNTS = (
 def _stood_in(step: Any) -> str:
     """The place that a structure's step names."""
     if step.lost:
-        return "lost"
+        return _("lost")
     if step.bay is not None:
         return link(step.bay, "bay", step.bay.code)
     if step.parent is not None:
         return link(step.parent, "structure", step.parent.code)
-    return link(step.plot, "plot", step.plot.code) if step.plot is not None else "nowhere"
+    return link(step.plot, "plot", step.plot.code) if step.plot is not None else _("nowhere")
