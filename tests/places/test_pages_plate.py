@@ -210,7 +210,7 @@ def test_a_cell_of_1600_weighs_under_a_hundred_bytes(programme: Programme) -> No
 
 
 PLATE = 17
-PLATE_WITH_ACTS = 22
+PLATE_WITH_ACTS = 23
 
 
 def test_the_label_of_a_plate_tells_genets_cutting_count_and_mother(programme: Programme) -> None:
