@@ -8,7 +8,7 @@ found them alive.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from enum import StrEnum
@@ -83,19 +83,53 @@ def standing(
     counted as the one they turned out to be. An event of a vague date counts once its whole range
     has passed. At most four queries.
     """
-    if state is Stand.ALIVE and (day is None or day >= latest_today()):
+    if _is_now(state, day):
         return _alive_now(site, taxon)
+    kept = _standing(site, state, day, taxon)
+    counts = Counter((row.plot, row.taxon, row.genet) for row in kept.values())
+    return [GenetCount(plot, taxon_id, genet, n) for (plot, taxon_id, genet), n in counts.items()]
+
+
+@dataclass(frozen=True, slots=True)
+class DonorCount:
+    """So many ramets that descend from one set of donor colonies (None: unknown) in one plot."""
+
+    plot: str
+    donor_set: int | None
+    ramets: int
+
+
+def donors_standing(
+    site: Site, state: Stand, day: date | None, taxon: Taxon | None = None
+) -> list[DonorCount]:
+    """The same ramets as of `standing`, counted by plot and donor set. At most five queries."""
+    if _is_now(state, day):
+        plots = dict(site.plots.values_list("pk", "code"))
+        rows = _living(plots, taxon).values_list("plot_id", "donor_set").annotate(n=Count("*"))
+        return [DonorCount(plots[plot], donors, n) for plot, donors, n in rows if plot is not None]
+    kept = _standing(site, state, day, taxon)
+    plantings = _plantings(site, day)
+    sets = dict(plantings.values_list("ramet_id", "ramet__donor_set_id"))
+    counts = Counter((row.plot, sets[pk]) for pk, row in kept.items())
+    return [DonorCount(plot, donor_set, n) for (plot, donor_set), n in counts.items()]
+
+
+def _is_now(state: Stand, day: date | None) -> bool:
+    return state is Stand.ALIVE and (day is None or day >= latest_today())
+
+
+def _standing(
+    site: Site, state: Stand, day: date | None, taxon: Taxon | None
+) -> dict[int, _Planting]:
+    """The ramets of a site in a state on a day by their ids, each with its last planting."""
     planted = _planted(site, day, taxon)
     if state is Stand.ALIVE:
         plots = _alive_then(site, day)
-        kept = {pk: replace(row, plot=plots[pk]) for pk, row in planted.items() if pk in plots}
-    elif state is Stand.SEEN:
+        return {pk: replace(row, plot=plots[pk]) for pk, row in planted.items() if pk in plots}
+    if state is Stand.SEEN:
         looks = _last_looks(site, day)
-        kept = {pk: row for pk, row in planted.items() if looks.get(pk) == Condition.ALIVE}
-    else:
-        kept = planted
-    counts = Counter((row.plot, row.taxon, row.genet) for row in kept.values())
-    return [GenetCount(plot, taxon_id, genet, n) for (plot, taxon_id, genet), n in counts.items()]
+        return {pk: row for pk, row in planted.items() if looks.get(pk) == Condition.ALIVE}
+    return planted
 
 
 def look(site: Site, day: date | None, taxon: Taxon | None, alive: int) -> Look:
@@ -137,10 +171,8 @@ def _alive_now(site: Site, taxon: Taxon | None) -> list[GenetCount]:
     and the merged genets are few, and looked up beside."""
     plots = dict(site.plots.values_list("pk", "code"))
     merged = dict(Genet.objects.filter(canonical__isnull=False).values_list("pk", "canonical_id"))
-    ramets = Ramet.objects.filter(plot__in=list(plots), life=Life.LIVING, place=Place.PLOT)
-    if taxon is not None:
-        ramets = ramets.filter(taxon=taxon)
-    rows = ramets.order_by().values_list("plot_id", "taxon_id", "genet_id").annotate(n=Count("*"))
+    ramets = _living(plots, taxon)
+    rows = ramets.values_list("plot_id", "taxon_id", "genet_id").annotate(n=Count("*"))
     counts: Counter[tuple[int, int, int | None]] = Counter()
     for plot, taxon_id, genet, n in rows:
         if plot is not None:
@@ -148,6 +180,14 @@ def _alive_now(site: Site, taxon: Taxon | None) -> list[GenetCount]:
     return [
         GenetCount(plots[plot], taxon_id, genet, n) for (plot, taxon_id, genet), n in counts.items()
     ]
+
+
+def _living(plots: Iterable[int], taxon: Taxon | None) -> QuerySet[Ramet]:
+    """The ramets that live in some plots now."""
+    ramets = Ramet.objects.filter(plot__in=list(plots), life=Life.LIVING, place=Place.PLOT)
+    if taxon is not None:
+        ramets = ramets.filter(taxon=taxon)
+    return ramets.order_by()
 
 
 def _plantings(site: Site, day: date | None) -> QuerySet[Outplant]:
