@@ -9,6 +9,7 @@ from django.utils.translation import gettext_noop as _
 
 NAMES = frozenset(
     (
+        _("Aphia id"),
         _("AphiaID"),
         _("Area m2"),
         _("Authority"),
@@ -30,6 +31,7 @@ NAMES = frozenset(
         _("Depth m"),
         _("Done by"),
         _("Donor"),
+        _("Donor colony"),
         _("Fate"),
         _("Findings"),
         _("Fixing"),
@@ -110,4 +112,4 @@ def titled(name: str) -> str:
 def within(name: str) -> str:
     """A field's name within a sentence: `closed on`."""
     text = titled(name)
-    return text if text[:2].isupper() else f"{text[:1].lower()}{text[1:]}"
+    return f"{text[:1].lower()}{text[1:]}"

@@ -14,6 +14,7 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Annotated, Any, TypeVar
 
+from django.utils.translation import gettext_noop as _
 from pydantic import (
     AfterValidator,
     BaseModel,
@@ -164,19 +165,19 @@ Depth = Annotated[
     Decimal,
     PlainValidator(_quantity(parse_depth)),
     PlainSerializer(_number_text, return_type=str),
-    WithJsonSchema({**_TEXT_OR_NUMBER, "description": "metres below the surface, or `12 ft`"}),
+    WithJsonSchema({**_TEXT_OR_NUMBER, "description": _("metres below the surface, or `12 ft`")}),
 ]
 Centimetres = Annotated[
     Decimal,
     PlainValidator(_quantity(_centimetres)),
     PlainSerializer(_number_text, return_type=str),
-    WithJsonSchema({**_TEXT_OR_NUMBER, "description": "centimetres, or a length with its unit"}),
+    WithJsonSchema({**_TEXT_OR_NUMBER, "description": _("centimetres, or a length with its unit")}),
 ]
 Percent = Annotated[
     Decimal,
     PlainValidator(_quantity(parse_percent)),
     PlainSerializer(_number_text, return_type=str),
-    WithJsonSchema({**_TEXT_OR_NUMBER, "description": "per cent, 0 to 100"}),
+    WithJsonSchema({**_TEXT_OR_NUMBER, "description": _("per cent, 0 to 100")}),
 ]
 
 

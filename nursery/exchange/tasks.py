@@ -146,7 +146,11 @@ def _work(task: Task, tell: Any) -> tuple[bool, dict[str, Any]]:
         for stem, tally in sorted(report.tallies.items())
     ]
     says = _("These files would load; nothing was stored.") if check else _("Everything is loaded.")
-    return False, {"says": says, "heads": ["file", "new", "unchanged", "edited"], "rows": rows}
+    return False, {
+        "says": says,
+        "heads": [_("file"), _("new"), _("unchanged"), _("edited")],
+        "rows": rows,
+    }
 
 
 def _verify(tell: Any) -> tuple[bool, dict[str, Any]]:
@@ -160,4 +164,4 @@ def _verify(tell: Any) -> tuple[bool, dict[str, Any]]:
         return False, {"says": _("The record agrees with itself: no difference was found.")}
     says = _("The record does not agree with itself in %(n)d places.") % {"n": found.total()}
     rows = [[RULES[rule], number] for rule, number in found.most_common()]
-    return True, {"says": says, "heads": ["rule", "broken"], "rows": rows, "more": lines}
+    return True, {"says": says, "heads": [_("rule"), _("broken")], "rows": rows, "more": lines}

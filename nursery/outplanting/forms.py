@@ -306,7 +306,7 @@ def _meaning(stem: str, name: str) -> str:
     if name in ("collection", "lot"):
         return own
     try:
-        return meaning(stem, name)
+        return _(meaning(stem, name))
     except KeyError:
         return own
 
@@ -330,4 +330,5 @@ def _written(model: type[Given], name: str) -> str:
     )
     if schema is None or name == "when":
         return ""
-    return str(schema.get("description", ""))
+    text = str(schema.get("description", ""))
+    return _(text) if text else ""

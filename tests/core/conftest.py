@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from django.urls import resolve
 
 from tests.standing import programme, standing
 
@@ -19,6 +20,8 @@ def another_language(monkeypatch: pytest.MonkeyPatch) -> None:
     def one_or_many(single: str, plural: str, number: int) -> str:
         return one(single if number == 1 else plural)
 
+    # What is put into words when pages are first looked for stays in the language of that time.
+    resolve("/")
     translation = "django.utils.translation._trans"
     monkeypatch.setattr(f"{translation}.gettext", one)
     monkeypatch.setattr(f"{translation}.ngettext", one_or_many)

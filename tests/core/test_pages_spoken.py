@@ -12,11 +12,15 @@ from html.parser import HTMLParser
 import pytest
 from django.apps import apps
 from django.test import Client
-from django.urls import reverse
+from django.urls import resolve, reverse
 
 from nursery.core.actor import Role
+from nursery.core.field_names import NAMES, capital
 from nursery.core.models import Event, EventKind, Register, User
+from nursery.core.views.keeping import REGISTERS, fields_of
+from nursery.core.views.lists import label_of
 from nursery.lineage.models import Ramet
+from nursery.outplanting.forms import names_of
 from nursery.outplanting.views.kinds import SLIPS
 from tests import factories as make
 from tests.pages import reader
@@ -42,7 +46,6 @@ LISTS = [
     "visits",
     "events",
 ]
-REGISTERS = ("reefs", "taxa", "permits", "nurseries", "systems", "structures", "sites", "plots")
 
 _READ = ("button", "caption", "dt", "h1", "h2", "h3", "label", "legend", "option", "summary", "th")
 _SAID = re.compile(r"«[^«»]*»")
@@ -66,13 +69,16 @@ class _Reader(HTMLParser):
         if tag in _READ and dict(attrs).get("scope") != "row":
             self.open.append(tag)
             self.texts.append("")
+        elif tag == "code" and self.open:
+            self.open.append(tag)
 
     def handle_endtag(self, tag: str) -> None:
         if self.open and self.open[-1] == tag:
             self.open.pop()
 
     def handle_data(self, data: str) -> None:
-        if self.open:
+        # What has to be typed as it stands is code.
+        if self.open and self.open[-1] != "code":
             self.texts[-1] += data
 
 
@@ -161,6 +167,19 @@ def test_forms_are_told_in_the_language_of_the_reader(programme: make.Programme)
         reverse("edit", args=["colonies", here.colony.code]),
     ]
     assert _untranslated(reader(Role.LEAD), addresses) == {}
+
+
+def test_names_that_are_worked_out_are_marked_for_those_who_translate() -> None:
+    listed = {
+        name
+        for page in LISTS
+        for name in resolve(reverse(page)).func.view_class.filterset_class.get_filters()
+        if label_of(name) == f"«{capital(name)}»"
+    }
+    kept = {name for model in REGISTERS.values() for name in fields_of(model)}
+    kinds = {str(model._meta.verbose_name) for model in REGISTERS.values()}
+    entered = {name for slip in SLIPS.values() for name in names_of(slip.model)}
+    assert {capital(name) for name in listed | kept | kinds | entered} - NAMES == set()
 
 
 def test_the_reader_of_pages_tells_translated_words_and_names_from_others() -> None:

@@ -5,6 +5,7 @@ from decimal import Decimal
 
 import pytest
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import ngettext_lazy
 
 from nursery.core import phrases
 from nursery.core.codes import make_code, usable
@@ -62,9 +63,10 @@ def test_numbers_keep_their_thousands_apart() -> None:
 
 
 def test_one_and_many_have_their_own_word() -> None:
-    assert phrases.counted(1, "donor colony,donor colonies") == "1\u00a0donor colony"
-    assert phrases.counted(2, "donor colony,donor colonies") == "2\u00a0donor colonies"
-    assert phrases.counted(0, "ramet") == "0\u00a0ramets"
+    colonies = ngettext_lazy("donor colony", "donor colonies")
+    assert phrases.counted(0, colonies) == "0\u00a0donor colonies"
+    assert phrases.counted(1, colonies) == "1\u00a0donor colony"
+    assert phrases.counted(2000, colonies) == "2,000\u00a0donor colonies"
 
 
 def test_names_are_listed_as_in_a_sentence() -> None:

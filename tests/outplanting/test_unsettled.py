@@ -10,7 +10,8 @@ from nursery.core.actor import Role
 from nursery.core.errors import NotAllowed
 from nursery.lineage.models import Ramet
 from nursery.outplanting.actions.settle import SettledIn, accept, take_back
-from nursery.outplanting.unsettled import CODES, Unsettled, unsettled
+from nursery.outplanting.disagreeing import Unsettled
+from nursery.outplanting.unsettled import CODES, unsettled
 from tests import factories as f
 from tests.lineage.ends import count
 from tests.lineage.identities import relabel

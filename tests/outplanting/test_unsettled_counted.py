@@ -11,7 +11,8 @@ from django.test.utils import CaptureQueriesContext
 from nursery.core.errors import NotAllowed
 from nursery.lineage.models import Ramet
 from nursery.outplanting.actions.settle import SettledIn, accept
-from nursery.outplanting.unsettled import CODES, Unsettled, how_many, unsettled
+from nursery.outplanting.disagreeing import Unsettled
+from nursery.outplanting.unsettled import CODES, how_many, unsettled
 from tests import factories as f
 from tests.lineage.ends import count, lose
 from tests.lineage.identities import loose, other_genet, relabel

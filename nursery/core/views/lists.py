@@ -128,8 +128,8 @@ class Listing(Picking):
             return cast("HttpResponse", file)
         if form == PRINT:
             return self._paper()
-        forms = {"one": FILE, "marked": FILE_MARKED, "last": PRINT}
-        message = _("The forms are %(one)s, %(marked)s and %(last)s.") % forms
+        known = {"one": FILE, "marked": FILE_MARKED, "last": PRINT}
+        message = _("The forms are %(one)s, %(marked)s and %(last)s.") % known
         raise ParameterRefused(Problem("unknown_format", message, (FORMAT,)))
 
     def _paper(self) -> HttpResponse:

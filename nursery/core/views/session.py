@@ -8,6 +8,7 @@ from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest
 from django.http.response import HttpResponseBase
 from django.utils.decorators import method_decorator
+from django.utils.translation import gettext as _
 from django.views import View
 from django.views.decorators.cache import never_cache
 
@@ -38,8 +39,11 @@ def held_off(
     minutes = int(settings.AXES_COOLOFF_TIME.total_seconds() // 60)
     problem = Problem(
         "held_off",
-        "The password was wrong too often, so this log-in is held off from this device for "
-        f"{minutes} minutes. Wait, or ask a programme lead to set the password anew.",
+        _(
+            "The password was wrong too often, so this log-in is held off from this device for "
+            "%(minutes)d minutes. Wait, or ask a programme lead to set the password anew."
+        )
+        % {"minutes": minutes},
     )
     return trouble_page(request, HeldOff(problem))
 
@@ -53,6 +57,7 @@ class BackOfficeDoor(View):
         if not request.user.is_authenticated:
             return redirect_to_login(request.GET.get("next", ""))
         problem = Problem(
-            "not_staff", "The back office is for programme leads whose log-in is marked as staff."
+            "not_staff",
+            _("The back office is for programme leads whose log-in is marked as staff."),
         )
         return trouble_page(request, NotAllowed(problem))

@@ -175,7 +175,7 @@ def ranks_tables(
             ),
         ),
         Column(_("Taxon"), lambda row: row.genet.taxon, minor=True),
-        Column(_("Status"), lambda row: row.genet.status, minor=True),
+        Column(_("Status"), lambda row: _(row.genet.status), minor=True),
         Column(str(HEADS[state]), lambda row: row.ramets, number=True),
         Column(_("Share"), lambda row: percent(row.share) if row.ramets else "–", number=True),
         Column(

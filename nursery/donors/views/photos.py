@@ -52,7 +52,7 @@ def file_answer(photo: Photo, small: bool = False) -> FileResponse:
     try:
         content = field.open("rb")
     except FileNotFoundError as error:
-        message = "The file of this photo is not in the folder of photos any more."
+        message = _("The file of this photo is not in the folder of photos any more.")
         raise Unknown(Problem("unknown_photo", message)) from error
     answer = FileResponse(content, content_type="image/jpeg")
     answer["Content-Disposition"] = "inline"

@@ -9,10 +9,12 @@ from typing import Any
 
 from django.db import connection
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from nursery.core.actor import Actor, require_read
 from nursery.core.codes import normalise
-from nursery.core.dates import dated
+from nursery.core.phrases import on
 from nursery.donors import positions
 from nursery.lineage import resolve, walk
 from nursery.lineage.models import Identification
@@ -43,10 +45,10 @@ from nursery.places.cells import Cell
 from nursery.places.models import Plot, Structure
 
 _ORIGIN_GAPS = {
-    Origin.SETTLED: "settled in the nursery: it has parents, but no donor colony",
-    Origin.RECEIVED: "came from another programme",
-    Origin.FOUND: "was found loose: nobody saw where it came from",
-    Origin.LEGACY: "is legacy stock: its cuttings were not recorded",
+    Origin.SETTLED: gettext_lazy("settled in the nursery: it has parents, but no donor colony"),
+    Origin.RECEIVED: gettext_lazy("came from another programme"),
+    Origin.FOUND: gettext_lazy("was found loose: nobody saw where it came from"),
+    Origin.LEGACY: gettext_lazy("is legacy stock: its cuttings were not recorded"),
 }
 
 
@@ -270,12 +272,20 @@ def _label_gap(
         by_descent = {from_colony.get(ramet.collection)}
     if node.genet in by_descent and node.genet is not None:
         return None
-    label = f"as {node.genet}" if node.genet is not None else "as of a genet that is not known"
+    text = _(
+        "%(ramet)s was relabelled as %(genet)s %(when)s: what it descends from on record is of "
+        "another genet, so its donor colony is not known."
+    )
+    if node.genet is None:
+        text = _(
+            "%(ramet)s was relabelled as of a genet that is not known %(when)s: what it descends "
+            "from on record is of another genet, so its donor colony is not known."
+        )
+    told = {"ramet": node.ramet, "genet": node.genet, "when": on(labels[-1].event.when)}
     return Gap(
         node.ramet,
         "relabelled",
-        f"{node.ramet} was relabelled {label} {dated(labels[-1].event.when)}: what it descends "
-        "from on record is of another genet, so its donor colony is not known.",
+        text % told,
     )
 
 
@@ -283,19 +293,19 @@ def _gap(ramet: RametRow, headers: Headers, loose: set[int], known_as: str | Non
     """What is missing at a ramet; `loose` are the collections that are from no colony, `known_as`
     is the ramet that a found piece turned out to be."""
     origin = Origin(ramet.origin)
+    told = {"ramet": ramet.code, "when": on(headers[ramet.born].when)}
     if ramet.life == Life.IDENTIFIED and known_as is not None:
         return Gap(
             ramet.code,
             "identified",
-            f"{ramet.code} was found loose {dated(headers[ramet.born].when)} and turned out to be "
-            f"{known_as}: look there.",
+            _("%(ramet)s was found loose %(when)s and turned out to be %(known)s: look there.")
+            % {**told, "known": known_as},
         )
     if ramet.collection in loose:
         return Gap(
             ramet.code,
             "collected_loose",
-            f"{ramet.code} was collected loose {dated(headers[ramet.born].when)}: "
-            "no donor colony is known.",
+            _("%(ramet)s was collected loose %(when)s: no donor colony is known.") % told,
         )
     reason = _ORIGIN_GAPS.get(origin)
     if reason is None:
@@ -303,7 +313,7 @@ def _gap(ramet: RametRow, headers: Headers, loose: set[int], known_as: str | Non
     return Gap(
         ramet.code,
         origin.word,
-        f"{ramet.code} {reason} (entered {dated(headers[ramet.born].when)}).",
+        _("%(ramet)s %(reason)s (entered %(when)s).") % {**told, "reason": reason},
     )
 
 

@@ -19,8 +19,9 @@ from nursery.core.inputs import Given, read
 from nursery.core.plain import plain
 from nursery.core.problems import ParameterRefused
 from nursery.outplanting.actions.settle import SettledIn, Thing, accept, take_back
+from nursery.outplanting.disagreeing import Unsettled
 from nursery.outplanting.models import Settled
-from nursery.outplanting.unsettled import CODES, Unsettled, unsettled
+from nursery.outplanting.unsettled import CODES, unsettled
 
 SettledSerializer = derived_serializer(Settled)
 

@@ -152,8 +152,10 @@ class CorrectionPage(Page):
             raise Refused(
                 Problem(
                     "corrected_meanwhile",
-                    "This entry was corrected since the form was opened. Look at it as it is now, "
-                    "then go on or leave it.",
+                    _(
+                        "This entry was corrected since the form was opened. Look at it as it is "
+                        "now, then go on or leave it."
+                    ),
                 )
             )
 

@@ -23,8 +23,9 @@ from nursery.core.views.base import Page
 from nursery.core.views.lists import kin_links
 from nursery.core.views.tables import sheet
 from nursery.outplanting.actions.settle import SettledIn, accept, take_back
+from nursery.outplanting.disagreeing import Unsettled
 from nursery.outplanting.models import Settled
-from nursery.outplanting.unsettled import CODES, Unsettled, how_many, unsettled
+from nursery.outplanting.unsettled import CODES, how_many, unsettled
 
 MOST_OF_A_KIND = 10
 """The most of one kind that stand beside the other kinds; the rest has pages of its own."""

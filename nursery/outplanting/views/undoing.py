@@ -26,7 +26,10 @@ class UndoLast(Page):
             raise Refused(
                 Problem(
                     "too_late_to_undo",
-                    "This can no longer be undone in one step. Open the entry and void it there.",
+                    _(
+                        "This can no longer be undone in one step. Open the entry and void it "
+                        "there."
+                    ),
                 )
             )
         with transaction.atomic():

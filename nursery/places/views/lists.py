@@ -21,7 +21,7 @@ from nursery.places.models import Bay, Nursery, Plot, Reef, Site, Structure, Sys
 
 def code_column(name: str) -> Column:
     """The code of a register's row, leading to the page `name`."""
-    return Column(_("Code"), lambda row: link(row.code, name, row.code), "code")
+    return Column(gettext_lazy("Code"), lambda row: link(row.code, name, row.code), "code")
 
 
 def closed(row: Any) -> str:
