@@ -27,8 +27,8 @@ from nursery.lineage import actions as lineage
 from nursery.lineage import inputs as given_to_lineage
 from nursery.lineage.models import Fragmentation, Ramet
 from nursery.outplanting import actions as outplanting
-from nursery.outplanting.inputs import OutplantingIn, VisitIn
-from nursery.outplanting.models import Outplanting, Visit
+from nursery.outplanting.inputs import ManifestIn, OutplantingIn, VisitIn
+from nursery.outplanting.models import Manifest, Outplanting, Visit
 from nursery.places import actions as places
 from nursery.places.models import Bay, Nursery, Plot, Reef, Site, Structure, System
 
@@ -272,6 +272,19 @@ def planting(by: Actor, plot: Plot, ramets: Iterable[Ramet], /, **values: Any) -
     }
     event = outplanting.plant(by, read(OutplantingIn, given)).event
     return Outplanting.objects.get(event=event)
+
+
+def manifest(by: Actor, plot: Plot, ramets: Iterable[Ramet], /, **values: Any) -> Manifest:
+    """A draft that these ramets are planted in a plot."""
+    given = {
+        "site": plot.site.code,
+        "title": "An invented day",
+        "planned": PLANTED,
+        "plot": plot.code,
+        "lines": [{"ramet": ramet.code} for ramet in ramets],
+        **values,
+    }
+    return outplanting.draft(by, read(ManifestIn, given)).manifest
 
 
 def visit(by: Actor, site: Site, seen: Mapping[Ramet, str], /, **values: Any) -> Visit:

@@ -86,16 +86,19 @@ def _code(text: str) -> str:
     return code
 
 
-def _when(value: object) -> When:
+def _planned(value: object) -> When:
     if isinstance(value, When):
-        when = value
-    elif isinstance(value, str):
-        try:
-            when = parse_when(printable(value))
-        except DateError as error:
-            raise PydanticCustomError(error.code, "{why}", {"why": str(error)}) from error
-    else:
+        return value
+    if not isinstance(value, str):
         raise PydanticCustomError("date_malformed", "a date is written as text: 2021-03-04")
+    try:
+        return parse_when(printable(value))
+    except DateError as error:
+        raise PydanticCustomError(error.code, "{why}", {"why": str(error)}) from error
+
+
+def _when(value: object) -> When:
+    when = _planned(value)
     if is_future(when, latest_today()):
         raise PydanticCustomError(
             "date_in_future", "{when} has not come yet anywhere", {"when": str(when)}
@@ -147,19 +150,22 @@ CodeText = Annotated[
     AfterValidator(printable),
     AfterValidator(_code),
 ]
+_DATE_SCHEMA = WithJsonSchema(
+    {
+        "type": "string",
+        "description": "ISO 8601: 2021-03-04, 2021-03-04T10:30, 2021-03, 2021, "
+        "or a range 2021-03-04/2021-03-09",
+        "examples": ["2021-03-04"],
+    }
+)
 WhenField = Annotated[
-    When,
-    PlainValidator(_when),
-    PlainSerializer(str, return_type=str),
-    WithJsonSchema(
-        {
-            "type": "string",
-            "description": "ISO 8601: 2021-03-04, 2021-03-04T10:30, 2021-03, 2021, "
-            "or a range 2021-03-04/2021-03-09",
-            "examples": ["2021-03-04"],
-        }
-    ),
+    When, PlainValidator(_when), PlainSerializer(str, return_type=str), _DATE_SCHEMA
 ]
+"""When something happened: not in the future."""
+PlannedField = Annotated[
+    When, PlainValidator(_planned), PlainSerializer(str, return_type=str), _DATE_SCHEMA
+]
+"""When something is meant to happen."""
 _TEXT_OR_NUMBER: dict[str, Any] = {"anyOf": [{"type": "number"}, {"type": "string"}]}
 Depth = Annotated[
     Decimal,
@@ -204,7 +210,7 @@ class EventIn(Given):
     note: Note = ""
 
 
-def digest_of(kind: str, given: EventIn) -> str:
+def digest_of(kind: str, given: Given) -> str:
     """SHA-256 over the canonical validated input, without its uid: 64 hexadecimal digits."""
     body = given.model_dump(mode="json", exclude={"uid"})
     text = json.dumps([kind, body], sort_keys=True, ensure_ascii=False, separators=(",", ":"))

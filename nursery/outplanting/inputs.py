@@ -2,17 +2,32 @@
 
 from __future__ import annotations
 
+import uuid
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, StringConstraints, model_validator
 from pydantic_core import PydanticCustomError
 
-from nursery.core.inputs import Centimetres, CodeText, EventIn, Given, Label, Line, Percent
+from nursery.core.inputs import (
+    Centimetres,
+    CodeText,
+    EventIn,
+    Given,
+    Label,
+    Line,
+    Note,
+    Percent,
+    PlannedField,
+    printable,
+)
 from nursery.lineage.inputs import MOST_ROWS, CauseWord, CellText, RametText
 from nursery.lineage.inputs.ends import Counted
 
 MOST_STRUCTURES = 200
 """The most structures that one outplanting may name."""
+
+MOST_LINES = 20_000
+"""The most ramets on one manifest."""
 
 FixingWord = Literal["friction", "epoxy", "cement", "nail", "tie"]
 
@@ -51,6 +66,63 @@ class OutplantingIn(EventIn):
     def _plants_something(self) -> OutplantingIn:
         if not self.outplants and not self.structures:
             raise PydanticCustomError("too_few", "name what was planted: ramets or structures")
+        return self
+
+
+Title = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, min_length=1, max_length=200),
+    AfterValidator(printable),
+]
+
+
+class ManifestLineIn(Given):
+    """One ramet to be planted; without a plot it is the one that the manifest names."""
+
+    ramet: RametText
+    plot: CodeText | None = None
+    position: Label = ""
+    cluster: Label = ""
+
+
+class ManifestIn(Given):
+    """The proposed list for an outplanting. `planned` may be a range, and lie ahead.
+
+    `plot` is that of the lines which name none. `other_purposes` also lets broodstock and reserve
+    on it.
+    """
+
+    uid: uuid.UUID | None = None
+    site: CodeText
+    title: Title
+    planned: PlannedField
+    note: Note = ""
+    permits: Annotated[tuple[CodeText, ...], Field(max_length=20)] = ()
+    plot: CodeText | None = None
+    other_purposes: bool = False
+    lines: Annotated[tuple[ManifestLineIn, ...], Field(max_length=MOST_LINES)] = ()
+
+
+class SwapIn(Given):
+    """One ramet in the place of another of the same genet."""
+
+    off: RametText
+    on: RametText
+
+
+class LinesIn(Given):
+    """What changes on a manifest: ramets added, taken off, and swapped within their genets."""
+
+    plot: CodeText | None = None
+    other_purposes: bool = False
+    add: Annotated[tuple[ManifestLineIn, ...], Field(max_length=MOST_LINES)] = ()
+    remove: Annotated[tuple[RametText, ...], Field(max_length=MOST_LINES)] = ()
+    swap: Annotated[tuple[SwapIn, ...], Field(max_length=MOST_LINES)] = ()
+
+    @model_validator(mode="after")
+    def _changes_something(self) -> LinesIn:
+        if not (self.add or self.remove or self.swap):
+            raise PydanticCustomError("too_few", "name what changes: add, remove or swap ramets")
         return self
 
 

@@ -1,20 +1,22 @@
-"""Planting on the reef and looking again: outplantings, visits, observations."""
+"""Planting on the reef and looking again: manifests, outplantings, visits, observations."""
 
 from __future__ import annotations
 
+import uuid
 from typing import ClassVar
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 from django.utils.translation import gettext_noop as _
 
+from nursery.core.dates import When
 from nursery.core.models import Event
 from nursery.core.spoken import choices_of
 from nursery.core.words import Word
-from nursery.donors.models import DonorColony, Genet, Taxon
+from nursery.donors.models import DonorColony, Genet, Permit, Taxon
 from nursery.lineage.models import Ramet
-from nursery.lineage.words import Cause
+from nursery.lineage.words import Cause, Life, Place
 from nursery.places.models import Plot, Reef, Site, Structure
 
 
@@ -36,6 +38,101 @@ class Condition(Word):
     MISSING = 3, _("missing")
 
 
+class Stage(Word):
+    """How far a manifest has come. That it is planted is told by its outplantings."""
+
+    DRAFT = 1
+    AUDITED = 2
+    SIGNED = 3
+    CANCELLED = 4
+
+
+class Manifest(models.Model):
+    """The proposed list for an outplanting at one site, on a planned range of days.
+
+    It is a plan and no event: nothing has happened yet. `digest` tells a repeated draft from a
+    different one with the same uid; `stock` is that of what its last audit saw (see
+    `nursery.outplanting.stock`); `lapsed` says why its last sign-off holds no more.
+    """
+
+    uid = models.UUIDField(default=uuid.uuid4, editable=False)
+    code = models.CharField(max_length=40)
+    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="manifests")
+    title = models.CharField(max_length=200)
+    earliest = models.DateField()
+    latest = models.DateField()
+    note = models.TextField(blank=True)
+    permits = models.ManyToManyField(Permit, blank=True, related_name="+")
+    stage = models.PositiveSmallIntegerField(choices=Stage.pairs(), default=Stage.DRAFT)
+    drafted_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
+    )
+    drafted_at = models.DateTimeField(auto_now_add=True)
+    digest = models.CharField(max_length=64, editable=False)
+    stock = models.CharField(max_length=64, blank=True, editable=False)
+    lapsed = models.CharField(max_length=500, blank=True, editable=False)
+
+    class Meta:
+        ordering: ClassVar = ["-earliest", "-id"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["uid"], name="outplanting_manifest_uid"),
+            models.UniqueConstraint(fields=["code"], name="outplanting_manifest_code"),
+            models.CheckConstraint(
+                condition=Q(earliest__lte=F("latest")), name="outplanting_manifest_range_in_order"
+            ),
+            models.CheckConstraint(
+                condition=Q(stage__in=Stage.numbers()), name="outplanting_manifest_stage_known"
+            ),
+            models.CheckConstraint(
+                condition=~Q(stage=Stage.SIGNED) | (~Q(stock="") & Q(lapsed="")),
+                name="outplanting_manifest_signed_of_a_stock",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.title}"
+
+    @property
+    def planned(self) -> When:
+        return When(self.earliest, self.latest)
+
+
+class ManifestLine(models.Model):
+    """One ramet that is to be planted, and in which plot.
+
+    A line that is `taken_off` is kept: it says what an audit saw and is gone. What the last audit
+    saw of the ramet is in `seen_…`; all null of a line that it did not see.
+    """
+
+    manifest = models.ForeignKey(Manifest, on_delete=models.PROTECT, related_name="lines")
+    ramet = models.ForeignKey(Ramet, on_delete=models.PROTECT, related_name="manifest_lines")
+    plot = models.ForeignKey(Plot, on_delete=models.PROTECT, related_name="manifest_lines")
+    position = models.CharField(max_length=40, blank=True)
+    cluster = models.CharField(max_length=40, blank=True)
+    taken_off = models.BooleanField(default=False)
+    seen_genet = models.ForeignKey(
+        Genet, on_delete=models.PROTECT, null=True, db_index=False, related_name="+"
+    )
+    seen_life = models.PositiveSmallIntegerField(choices=Life.pairs(), null=True)
+    seen_place = models.PositiveSmallIntegerField(choices=Place.pairs(), null=True)
+
+    class Meta:
+        ordering: ClassVar = ["id"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["manifest", "ramet"], name="outplanting_manifestline_once"
+            ),
+            models.CheckConstraint(
+                condition=Q(seen_life__isnull=True, seen_place__isnull=True, seen_genet=None)
+                | Q(seen_life__isnull=False, seen_place__isnull=False),
+                name="outplanting_manifestline_seen_whole",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.ramet_id} on {self.manifest_id}"
+
+
 class Outplanting(models.Model):
     """Particulars of an outplanting: everything of one event goes to one plot."""
 
@@ -43,6 +140,13 @@ class Outplanting(models.Model):
         Event, on_delete=models.PROTECT, primary_key=True, related_name="outplanting"
     )
     plot = models.ForeignKey(Plot, on_delete=models.PROTECT, related_name="outplantings")
+    manifest = models.ForeignKey(
+        Manifest,
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="outplantings",
+        help_text="the signed-off list that was planted from",
+    )
 
     def __str__(self) -> str:
         return f"outplanting {self.event_id}"
