@@ -17,7 +17,7 @@ from nursery.lineage.api.ramets import (
     RametDescendants,
     RametViewSet,
 )
-from nursery.outplanting.api import reef
+from nursery.outplanting.api import manifests, reef
 from nursery.outplanting.api.corrections import EventViewSet
 from nursery.outplanting.api.unsettled import UnsettledViewSet
 from nursery.places.api import (
@@ -60,6 +60,8 @@ for name, viewset in (
     ("identifications", identity.IdentificationViewSet),
     ("checks", CheckViewSet),
     ("findings", FindingViewSet),
+    ("manifests", manifests.ManifestViewSet),
+    ("policies", manifests.PolicyViewSet),
     ("outplantings", reef.OutplantingViewSet),
     ("lifts", reef.LiftViewSet),
     ("visits", reef.VisitViewSet),
@@ -98,6 +100,26 @@ urlpatterns: list[URLPattern | URLResolver] = [
         "sites/<str:code>/diversity/",
         DiversityView.as_view({"get": "retrieve"}),
         name="api-sites-diversity",
+    ),
+    path(
+        "manifests/<str:code>/lines/",
+        manifests.LineViewSet.as_view({"get": "list"}),
+        name="api-manifests-lines",
+    ),
+    path(
+        "manifests/<str:code>/audits/",
+        manifests.AuditViewSet.as_view({"get": "audits", "post": "create"}),
+        name="api-manifests-audits",
+    ),
+    path(
+        "manifests/<str:code>/audits/<str:number>/",
+        manifests.AuditViewSet.as_view({"get": "retrieve"}),
+        name="api-manifests-audit",
+    ),
+    path(
+        "manifests/<str:code>/sign-offs/",
+        manifests.SignOffViewSet.as_view({"get": "sign_offs", "post": "create"}),
+        name="api-manifests-sign-offs",
     ),
     path("", include(router.urls)),
     # Last: an address that nothing answers to is told in the API's own way.

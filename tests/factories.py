@@ -18,6 +18,10 @@ from nursery.core import registers
 from nursery.core.actor import Actor, Role
 from nursery.core.inputs import read
 from nursery.core.models import Event, User
+from nursery.diversity import actions as diversity
+from nursery.diversity.audit.judge import Verdict
+from nursery.diversity.inputs import SignOffIn
+from nursery.diversity.models import SignOff
 from nursery.donors.actions import enter_colony
 from nursery.donors.models import Collection, DonorColony, Genet, Permit, Taxon
 from nursery.husbandry import actions as husbandry
@@ -27,8 +31,8 @@ from nursery.lineage import actions as lineage
 from nursery.lineage import inputs as given_to_lineage
 from nursery.lineage.models import Fragmentation, Ramet
 from nursery.outplanting import actions as outplanting
-from nursery.outplanting.inputs import ManifestIn, OutplantingIn, VisitIn
-from nursery.outplanting.models import Manifest, Outplanting, Visit
+from nursery.outplanting.inputs import ManifestIn, OutplantingIn, PolicyRuleIn, VisitIn
+from nursery.outplanting.models import Manifest, Outplanting, PolicyRule, Visit
 from nursery.places import actions as places
 from nursery.places.models import Bay, Nursery, Plot, Reef, Site, Structure, System
 
@@ -285,6 +289,25 @@ def manifest(by: Actor, plot: Plot, ramets: Iterable[Ramet], /, **values: Any) -
         **values,
     }
     return outplanting.draft(by, read(ManifestIn, given)).manifest
+
+
+def rule(by: Actor, name: str, value: object, /, **values: Any) -> PolicyRule:
+    """What a rule of the policy asks since long ago."""
+    given = {"rule": name, "value": value, "since": SET_UP, **values}
+    return outplanting.set_rule(by, read(PolicyRuleIn, given))
+
+
+def signed(by: Actor, manifest: Manifest, /, **reasons: str) -> SignOff:
+    """A manifest audited and signed off, with the reason for each rule that it fails."""
+    seen = diversity.audit(by, manifest)
+    names = dict(Taxon.objects.values_list("pk", "code"))
+    overrides = [
+        {"rule": answer["rule"], "taxon": names[answer["taxon"]], "reason": reasons[answer["rule"]]}
+        for answer in seen.answers
+        if answer["verdict"] == Verdict.FAILS
+    ]
+    given = {"audit": seen.pk, "stock": seen.stock, "overrides": overrides}
+    return diversity.sign_off(by, manifest, read(SignOffIn, given))
 
 
 def visit(by: Actor, site: Site, seen: Mapping[Ramet, str], /, **values: Any) -> Visit:

@@ -3,11 +3,13 @@
 from django.urls import path
 
 from nursery.diversity.views.map import MapPage
+from nursery.diversity.views.policy import PolicyPage
 from nursery.diversity.views.site import SitePage
 from nursery.diversity.views.today import TodayPage
 
 urlpatterns = [
     path("", TodayPage.as_view(), name="home"),
     path("map/", MapPage.as_view(), name="map"),
+    path("policy/", PolicyPage.as_view(), name="policy"),
     path("sites/<str:code>/", SitePage.as_view(), name="site"),
 ]

@@ -39,6 +39,7 @@ class DiveIn(EventIn):
     `return_to`."""
 
     plot: CodeText
+    manifest: CodeText | None = None
     fixing: FixingWord | None = None
     other_purposes: bool = False
     planted: Annotated[tuple[OutplantIn, ...], Field(max_length=MOST_ROWS)] = ()

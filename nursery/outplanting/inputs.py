@@ -3,9 +3,18 @@
 from __future__ import annotations
 
 import uuid
+from datetime import date
+from decimal import Decimal
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, Field, StringConstraints, model_validator
+from pydantic import (
+    AfterValidator,
+    Field,
+    PlainValidator,
+    StringConstraints,
+    WithJsonSchema,
+    model_validator,
+)
 from pydantic_core import PydanticCustomError
 
 from nursery.core.inputs import (
@@ -53,10 +62,12 @@ class PlantedStructureIn(Given):
 class OutplantingIn(EventIn):
     """Ramets planted in one plot, one by one or with the structures that they live in.
 
-    `other_purposes` also lets broodstock and reserve be planted.
+    `other_purposes` also lets broodstock and reserve be planted. `manifest` is the signed-off list
+    that it is planted of.
     """
 
     plot: CodeText
+    manifest: CodeText | None = None
     fixing: FixingWord | None = None
     other_purposes: bool = False
     outplants: Annotated[tuple[OutplantIn, ...], Field(max_length=MOST_ROWS)] = ()
@@ -124,6 +135,54 @@ class LinesIn(Given):
         if not (self.add or self.remove or self.swap):
             raise PydanticCustomError("too_few", "name what changes: add, remove or swap ramets")
         return self
+
+
+def _value(value: object) -> str:
+    """A rule's value: yes and no and numbers may also come as what JSON has for them."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, int | float | Decimal):
+        return str(value)
+    if isinstance(value, str):
+        return printable(value)[:40]
+    raise PydanticCustomError("not_a_number", "a number, yes or no, or a word")
+
+
+RuleValue = Annotated[
+    str,
+    PlainValidator(_value),
+    WithJsonSchema({"anyOf": [{"type": "string"}, {"type": "number"}, {"type": "boolean"}]}),
+]
+
+
+class PolicyRuleIn(Given):
+    """What one rule asks of a taxon (of all, if none is named) from a day on.
+
+    Without a value it asks nothing from then on.
+    """
+
+    rule: Literal[
+        "genets_of_site",
+        "genets_of_plot",
+        "largest_share",
+        "effective_genets",
+        "donor_reefs",
+        "donor_distance",
+        "depth_difference",
+        "presumed_genets",
+        "least_age",
+        "greatest_age",
+        "least_size",
+        "inspected_within",
+        "quarantine",
+        "permit_covers",
+        "manifest_demanded",
+        "kept_apart",
+    ]
+    taxon: CodeText | None = None
+    value: RuleValue | None = None
+    since: date | None = None
+    note: Line = ""
 
 
 class LiftedIn(Given):

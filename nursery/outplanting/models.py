@@ -17,6 +17,7 @@ from nursery.core.words import Word
 from nursery.donors.models import DonorColony, Genet, Permit, Taxon
 from nursery.lineage.models import Ramet
 from nursery.lineage.words import Cause, Life, Place
+from nursery.outplanting.rules import Rule, written
 from nursery.places.models import Plot, Reef, Site, Structure
 
 
@@ -36,6 +37,54 @@ class Condition(Word):
     ALIVE = 1, _("alive")
     DEAD = 2, _("dead")
     MISSING = 3, _("missing")
+
+
+class PolicyRule(models.Model):
+    """What one rule asks of a taxon (null: of all) from a day on; until null: still.
+
+    A row is never edited: a new one ends it, and what was asked on a past day is still known.
+    Without a value nothing is asked. `number` is 1 or 0 where the rule is yes or no.
+    """
+
+    rule = models.PositiveSmallIntegerField(choices=Rule.pairs())
+    taxon = models.ForeignKey(Taxon, on_delete=models.PROTECT, null=True, related_name="+")
+    number = models.DecimalField(max_digits=8, decimal_places=2, null=True)
+    word = models.CharField(max_length=20, blank=True)
+    since = models.DateField()
+    until = models.DateField(null=True)
+    note = models.CharField(max_length=200, blank=True)
+    at = models.DateTimeField(auto_now_add=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering: ClassVar = ["id"]
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=Q(rule__in=Rule.numbers()), name="outplanting_policyrule_known"
+            ),
+            models.UniqueConstraint(
+                fields=["rule", "taxon"],
+                condition=Q(until__isnull=True, taxon__isnull=False),
+                name="outplanting_policyrule_one_open",
+            ),
+            models.UniqueConstraint(
+                fields=["rule"],
+                condition=Q(until__isnull=True, taxon__isnull=True),
+                name="outplanting_policyrule_one_open_of_all",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_rule_display()} since {self.since}"
+
+    @property
+    def asks(self) -> bool:
+        return self.number is not None or bool(self.word)
+
+    @property
+    def value(self) -> str:
+        """Its value as it is shown and sent."""
+        return written(Rule(self.rule), self.number, self.word)
 
 
 class Stage(Word):
@@ -110,6 +159,9 @@ class ManifestLine(models.Model):
     position = models.CharField(max_length=40, blank=True)
     cluster = models.CharField(max_length=40, blank=True)
     taken_off = models.BooleanField(default=False)
+    seen_plot = models.ForeignKey(
+        Plot, on_delete=models.PROTECT, null=True, db_index=False, related_name="+"
+    )
     seen_genet = models.ForeignKey(
         Genet, on_delete=models.PROTECT, null=True, db_index=False, related_name="+"
     )
@@ -123,8 +175,8 @@ class ManifestLine(models.Model):
                 fields=["manifest", "ramet"], name="outplanting_manifestline_once"
             ),
             models.CheckConstraint(
-                condition=Q(seen_life__isnull=True, seen_place__isnull=True, seen_genet=None)
-                | Q(seen_life__isnull=False, seen_place__isnull=False),
+                condition=Q(seen_life=None, seen_place=None, seen_plot=None, seen_genet=None)
+                | Q(seen_life__isnull=False, seen_place__isnull=False, seen_plot__isnull=False),
                 name="outplanting_manifestline_seen_whole",
             ),
         ]

@@ -27,6 +27,8 @@ REEF = (
     (_("Sites"), "sites"),
     (_("Map"), "map"),
     (_("Plots"), "plots"),
+    (_("Manifests"), "manifests"),
     (_("Outplantings"), "outplantings"),
     (_("Visits"), "visits"),
+    (_("Policy"), "policy"),
 )

@@ -44,6 +44,7 @@ def enter_dive(actor: Actor, given: DiveIn) -> list[Recorded]:
             permits=given.permits,
             note=given.note,
             plot=given.plot,
+            manifest=given.manifest,
             fixing=given.fixing,
             other_purposes=given.other_purposes,
             outplants=given.planted,

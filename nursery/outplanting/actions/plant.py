@@ -20,7 +20,7 @@ from nursery.lineage.models import Ramet
 from nursery.lineage.replay import Change
 from nursery.lineage.resolve import all_of
 from nursery.lineage.words import Place, Purpose, What
-from nursery.outplanting import carried
+from nursery.outplanting import carried, gate
 from nursery.outplanting.inputs import OutplantIn, OutplantingIn, PlantedStructureIn
 from nursery.outplanting.models import Fixing, Outplant, Outplanting
 from nursery.outplanting.standing import sightings_follow
@@ -47,7 +47,8 @@ def plant(actor: Actor, given: OutplantingIn) -> Recorded:
 
     Raises NotAllowed; Refused (`unknown_plot`, `plot_closed`, `unknown_ramet`, `named_twice`,
     `unknown_structure`, `structure_lost`, `nothing_to_plant`, `too_many`, `not_living`,
-    `already_planted`, `not_for_planting`, `not_planted_here`, `before_…`, `behind_later_entry`).
+    `already_planted`, `not_for_planting`, `not_planted_here`, `before_…`, `behind_later_entry`),
+    and what `nursery.outplanting.gate` refuses with.
     """
     require(actor, Role.FIELD, act="plant on the reef")
     recorded = begin(actor, EventKind.OUTPLANTING, given)
@@ -57,6 +58,7 @@ def plant(actor: Actor, given: OutplantingIn) -> Recorded:
     plot = plot_of_code(given.plot)
     refuse_closed(plot, given.when)
     attach(event, given.permits)
+    manifest = gate.manifest_to_plant(given.manifest, plot)
     ids = all_of(
         [(row.ramet, ("outplants", number, "ramet")) for number, row in enumerate(given.outplants)],
         on=given.when.latest,
@@ -76,6 +78,8 @@ def plant(actor: Actor, given: OutplantingIn) -> Recorded:
         )
     if not given.other_purposes:
         _refuse_other_purposes(planted, taken)
+    day = given.when.earliest
+    gate.refuse_unlisted(manifest, plot, [(row.ramet, row.path) for row in planted], day)
     entries = [
         Entry(row.ramet, Change(What.PLANTED, place=Place.PLOT, plot=plot.pk), row.path)
         for row in planted
@@ -83,7 +87,7 @@ def plant(actor: Actor, given: OutplantingIn) -> Recorded:
     record(event, entries, taken.structures)
     if numbers:
         carried.stand(event, entries, taken, plot)
-    Outplanting.objects.create(event=event, plot=plot)
+    Outplanting.objects.create(event=event, plot=plot, manifest=manifest)
     bulk.insert_values(Outplant, _OUTPLANT, [_outplant(event, row, given) for row in planted])
     sightings_follow(event, [row.ramet.pk for row in planted])
     return recorded

@@ -18,6 +18,7 @@ from nursery.outplanting.verify import (
     histories,
     husbandry,
     labels,
+    manifests,
     reef,
     registers,
     structures,
@@ -39,6 +40,7 @@ FAMILIES: dict[str, Family] = {
     "descent": descent.find,
     "husbandry": husbandry.find,
     "reef": reef.find,
+    "manifests": manifests.find,
     "codes": labels.find_codes,
     "tags": labels.find_tags,
 }

@@ -94,6 +94,10 @@ RULES = {
     "plot_count_other_site": "plots were counted on a visit to their site",
     "observation_other_reef": "a colony was seen on the reef that it stands on",
     "identification": "an identification's rows are what its steps say was found, and as what",
+    # manifests
+    "manifest_stock": "a manifest's digest is that of what the last audit saw of its ramets",
+    "manifest_other_site": "a manifest's ramets are meant for plots of its site",
+    "manifest_planted": "what was planted of a manifest is on it",
     # codes
     "code": "a code is well formed, and its check character right",
     "code_series": "a code is of a known series",

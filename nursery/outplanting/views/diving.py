@@ -32,7 +32,8 @@ from nursery.lineage.models import Ramet
 from nursery.lineage.words import Cause, Life, Place, Purpose
 from nursery.outplanting.actions.dive import enter_dive
 from nursery.outplanting.dives import MOST_LOADED, DiveIn, loaded
-from nursery.outplanting.models import Fixing
+from nursery.outplanting.manifests import unplanted
+from nursery.outplanting.models import Fixing, Manifest, Stage
 from nursery.outplanting.views.sheet import buttons
 from nursery.places.models import Plot, Structure
 
@@ -46,7 +47,7 @@ DID = (
 """What may become of a ramet on a dive, in the order of the buttons; else it is still aboard."""
 _WORDS = {word for word, _label in DID}
 _HEADER = ("when", "done_by", "note", "fixing", "return_to", "permits")
-ASKED = ("plot", "from", "packed", "named", "sent")
+ASKED = ("plot", "from", "packed", "named", "sent", "manifest")
 
 
 @dataclass(slots=True)
@@ -104,7 +105,7 @@ class DivePage(Page):
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         require(self.actor, Role.FIELD, act=ACT)
         typed, permits = request.POST.dict(), request.POST.getlist("permits")
-        dive = SentDive(typed, permits, self.asked.get("plot", "").strip())
+        dive = SentDive(typed, permits, self._plot_code(), self.manifest)
         try:
             done = enter_dive(self.actor, dive.given())
         except Trouble as trouble:
@@ -128,6 +129,26 @@ class DivePage(Page):
         words = re.split(r"[\s,;]+", " ".join(self.asked.getlist("named")).replace("\x00", ""))
         return list(dict.fromkeys(word[:60] for word in words if word))[:MOST_LOADED]
 
+    @cached_property
+    def manifest(self) -> Manifest | None:
+        """The signed-off manifest that is planted of, if one is chosen."""
+        code = self.asked.get("manifest", "").replace("\x00", "").strip()
+        return Manifest.objects.filter(code=code.upper()[:40]).first() if code else None
+
+    @cached_property
+    def listed(self) -> list[tuple[str, str]]:
+        """Ramet and plot of what is still to be planted of the manifest."""
+        if self.manifest is None:
+            return []
+        rows = unplanted(self.manifest).order_by("pk")
+        return list(rows.values_list("ramet__code", "plot__code"))
+
+    def _plot_code(self) -> str:
+        """The plot that is asked for; without one, the manifest's if it has but one left."""
+        asked = self.asked.get("plot", "").strip().replace("\x00", "").upper()[:40]
+        plots = {plot for _ramet, plot in self.listed}
+        return asked or (plots.pop() if len(plots) == 1 else "")
+
     def _form(
         self,
         typed: Mapping[str, str],
@@ -136,11 +157,7 @@ class DivePage(Page):
         dive: SentDive | None = None,
         known: Event | None = None,
     ) -> HttpResponse:
-        plot = (
-            Plot.objects.select_related("site")
-            .filter(code=self.asked.get("plot", "").strip().replace("\x00", "").upper()[:40])
-            .first()
-        )
+        plot = Plot.objects.select_related("site").filter(code=self._plot_code()).first()
         back = returned(trouble, dive.blank_of if dive else above)
         rows, missing = self._aboard(typed, back.told) if plot is not None else ([], [])
         shown = {*_HEADER, *(f"did:{row.code}" for row in rows)}
@@ -163,6 +180,8 @@ class DivePage(Page):
             packed=bool(self.asked.get("packed")),
             named=" ".join(self.named),
             sent=self.asked.get("sent", ""),
+            manifest=self.manifest,
+            manifests=Manifest.objects.filter(stage=Stage.SIGNED).order_by("earliest", "pk"),
             **self._choices(plot),
         )
         return self.render_to_response(context, status=back.status)
@@ -172,9 +191,10 @@ class DivePage(Page):
     ) -> tuple[list[Aboard], list[str]]:
         """What may be aboard, and what was named but is not among it."""
         structures = [code[:40].replace("\x00", "") for code in self.asked.getlist("from")]
-        found = list(
-            loaded(structures, bool(self.asked.get("packed")), self.named)[: MOST_LOADED + 1]
-        )
+        plot = self._plot_code()
+        on_it = [ramet for ramet, into in self.listed if into == plot][: MOST_LOADED + 1]
+        packed = bool(self.asked.get("packed"))
+        found = list(loaded(structures, packed, [*self.named, *on_it])[: MOST_LOADED + 1])
         rows = [_row(ramet, typed, told) for ramet in found[:MOST_LOADED]]
         known = {word.upper() for row in rows for word in (row.code, *row.tags)}
         return rows, [word for word in self.named if word.upper() not in known]
@@ -200,10 +220,17 @@ class DivePage(Page):
 class SentDive:
     """A dive as it was sent: `did:CODE`, `cause:CODE`, `at:CODE`."""
 
-    def __init__(self, typed: Mapping[str, str], permits: Sequence[str], plot: str) -> None:
+    def __init__(
+        self,
+        typed: Mapping[str, str],
+        permits: Sequence[str],
+        plot: str,
+        manifest: Manifest | None,
+    ) -> None:
         self.typed = typed
         self.permits = permits
         self.plot = plot
+        self.manifest = manifest
         self.key = _uid(typed.get("uid", ""))
         self.codes: dict[str, list[str]] = {word: [] for word in (*sorted(_WORDS), "strange")}
         for name, value in typed.items():
@@ -223,6 +250,7 @@ class SentDive:
             {
                 "uid": str(self.key),
                 "plot": self.plot,
+                "manifest": self.manifest.code if self.manifest is not None else None,
                 "when": typed.get("when", ""),
                 "note": typed.get("note", ""),
                 "done_by": names_in(typed.get("done_by", "")),

@@ -1,0 +1,1 @@
+"""The audit of a manifest against the programme's policy, before the boat leaves."""
