@@ -1,0 +1,1 @@
+"""Samples, their genotypes, and who turns out to be the same individual."""
