@@ -84,6 +84,7 @@ INSTALLED_APPS = [
     "nursery.donors",
     "nursery.lineage",
     "nursery.husbandry",
+    "nursery.genotyping",
     "nursery.outplanting",
     "nursery.diversity",
     "nursery.exchange",

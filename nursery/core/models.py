@@ -45,6 +45,7 @@ class EventKind(Word):
     GENET_MERGE = 15, _("genet merge")
     IDENTIFICATION = 16, _("identification")
     CHECK = 17, _("check")
+    SAMPLING = 18, _("sampling")
 
 
 class Event(models.Model):

@@ -29,7 +29,7 @@ from nursery.core.quantities import QuantityError, parse_depth, parse_length
 
 R = TypeVar("R", bound=Register)
 
-HAPPENED = frozenset({"found_on", "confirmed_on"})
+HAPPENED = frozenset({"found_on", "confirmed_on", "made_on", "received_on", "sent_on"})
 """Dates of things that have happened; others (a permit's end, a closing) may lie ahead."""
 
 _CODE = re.compile(r"[A-Z0-9][A-Z0-9._-]*")

@@ -64,9 +64,11 @@ class Writing(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table that was read: its calls at all loci of the panel, and how they were written."""
+    """A table that was read: its calls at all loci of the panel, how they were written, and in
+    which line each sample stands."""
 
     calls: Calls
+    lines: tuple[int, ...]
     writing: Writing
 
 
@@ -112,7 +114,11 @@ def read_table(text: str, marker: Marker, loci: Sequence[str]) -> Table:
         faults.add("empty_table", "there is no sample below the header.", line, SAMPLE)
     faults.raise_if_any()
     alleles = _alleles(np.stack(calls))
-    return Table(Calls(tuple(lines), tuple(loci), alleles), cells_of.writing or Writing.LETTERS)
+    return Table(
+        Calls(tuple(lines), tuple(loci), alleles),
+        tuple(lines.values()),
+        cells_of.writing or Writing.LETTERS,
+    )
 
 
 def _alleles(calls: NDArray[np.int32]) -> NDArray[np.int16]:

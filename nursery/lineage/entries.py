@@ -132,4 +132,5 @@ _DONE = {
     What.CHECKED_ALIVE: "checked",
     What.CHECKED_DEAD: "checked",
     What.CHECKED_MISSING: "checked",
+    What.SAMPLED: "sampled",
 }

@@ -24,6 +24,7 @@ ACTS = frozenset(
         What.COUNTED_DEAD,
         What.COUNTED_MISSING,
         What.REBASED,
+        What.SAMPLED,
     }
 )
 """Steps that somebody did, so that they need a living ramet."""

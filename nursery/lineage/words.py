@@ -79,6 +79,7 @@ class What(Word):
     CHECKED_ALIVE = 19, _("checked alive")
     CHECKED_DEAD = 20, _("checked dead")
     CHECKED_MISSING = 21, _("checked missing")
+    SAMPLED = 22, _("sampled")
 
 
 class Cause(Word):

@@ -12,6 +12,7 @@ from nursery.core.models import Register
 from nursery.core.registers import create, edit, editable_fields
 from nursery.donors.actions import POSITION, enter_colony
 from nursery.donors.models import DonorColony, Genet, Permit, Taxon
+from nursery.genotyping.models import Panel, Sample
 from nursery.lineage.actions import edit_structure
 from nursery.places.actions import enter_nursery, enter_structure
 from nursery.places.models import Bay, Nursery, Plot, Reef, Site, Structure, System
@@ -21,9 +22,11 @@ REGISTERS: Mapping[str, type[Register]] = {
     "colonies": DonorColony,
     "genets": Genet,
     "nurseries": Nursery,
+    "panels": Panel,
     "permits": Permit,
     "plots": Plot,
     "reefs": Reef,
+    "samples": Sample,
     "sites": Site,
     "structures": Structure,
     "systems": System,

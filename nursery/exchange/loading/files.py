@@ -23,6 +23,9 @@ from nursery.core.recording import Recorded
 from nursery.core.registers import create, edit, editable_fields
 from nursery.donors.actions import POSITION, enter_colony
 from nursery.donors.models import DonorColony, Genet, Permit, Taxon
+from nursery.genotyping.actions import take_samples
+from nursery.genotyping.inputs import SamplingIn
+from nursery.genotyping.models import Panel
 from nursery.husbandry.actions import check
 from nursery.husbandry.inputs import CheckIn
 from nursery.lineage.actions import (
@@ -186,6 +189,7 @@ REGISTERS: tuple[RegisterFile, ...] = (
     RegisterFile("permits", Permit, _register(Permit)),
     RegisterFile("genets", Genet, _register(Genet)),
     RegisterFile("colonies", DonorColony, enter_colony, POSITION),
+    RegisterFile("panels", Panel, _register(Panel)),
 )
 """In an order in which nothing names what comes later."""
 
@@ -252,6 +256,7 @@ EVENTS: tuple[EventFile, ...] = (
         {"observations": "observations", "counts": "plot_counts"},
     ),
     EventFile("checks", EventKind.CHECK, CheckIn, check, {"findings": "findings"}),
+    EventFile("samplings", EventKind.SAMPLING, SamplingIn, take_samples, {"samples": "samples"}),
     EventFile(
         "counts", EventKind.COUNT, CountIn, count_structures, {"counts": "counted_structures"}
     ),

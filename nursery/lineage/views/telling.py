@@ -27,6 +27,7 @@ _PLAIN = {
     What.FOUND: gettext_lazy("found again"),
     What.REBASED: gettext_lazy("given another base"),
     What.TAGGED: gettext_lazy("tagged or untagged"),
+    What.SAMPLED: gettext_lazy("tissue taken"),
 }
 
 

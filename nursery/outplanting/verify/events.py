@@ -12,6 +12,7 @@ from django.db.models import Model
 from nursery.core.dates import When
 from nursery.core.models import Correction, Event, EventKind, Mend
 from nursery.donors.models import Collection, GenetMerge
+from nursery.genotyping.models import Sample
 from nursery.husbandry.models import Check
 from nursery.lineage.models import (
     Ending,
@@ -44,6 +45,7 @@ PARTICULARS: dict[EventKind, type[Model]] = {
     EventKind.GENET_MERGE: GenetMerge,
     EventKind.IDENTIFICATION: Identification,
     EventKind.CHECK: Check,
+    EventKind.SAMPLING: Sample,
 }
 """Where the particulars of each kind of event are; of one that is not here they are its steps."""
 
@@ -65,6 +67,7 @@ STEPS = {
     EventKind.GENET_MERGE: set[What](),
     EventKind.IDENTIFICATION: {What.FOUND, What.ENDED},
     EventKind.CHECK: {What.CHECKED_ALIVE, What.CHECKED_DEAD, What.CHECKED_MISSING},
+    EventKind.SAMPLING: {What.SAMPLED, What.ENDED},
 }
 """What an event of each kind does to the ramets that it touches."""
 
@@ -72,6 +75,7 @@ TOUCH_RAMETS = {kind for kind, whats in STEPS.items() if whats} - {
     EventKind.VISIT,
     EventKind.COUNT,
     EventKind.STRUCTURE_LOSS,
+    EventKind.SAMPLING,
 }
 """The kinds of which every event touches a ramet."""
 

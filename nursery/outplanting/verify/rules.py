@@ -84,6 +84,12 @@ RULES = {
     "donor_other_taxon": "a ramet's donor colonies are of its taxon",
     # husbandry
     "finding": "how a check found a ramet is what its step says",
+    # genotyping
+    "samples": "a sampling's samples of ramets are what its steps say",
+    "sample_of_void_event": "what was genotyped was taken by a live event",
+    "table_rows": "a table's rows are numbered from 0 without a gap",
+    "table_calls": "a table has calls of each of its rows, typed at as many loci as they say",
+    "confirmed_genet": "a decision confirms the genet that it was about",
     # reef
     "outplants": "an outplanting's outplants are the ramets that its steps planted",
     "outplanting_plot": "an outplanting's steps planted in its plot",

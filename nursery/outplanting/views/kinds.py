@@ -15,6 +15,8 @@ from nursery.core.actor import Actor, Role, require
 from nursery.core.inputs import EventIn
 from nursery.core.models import EventKind
 from nursery.core.recording import Recorded
+from nursery.genotyping.actions import take_samples
+from nursery.genotyping.inputs import SamplingIn
 from nursery.husbandry.actions import check
 from nursery.husbandry.inputs import CheckIn
 from nursery.lineage import actions as lineage
@@ -169,6 +171,13 @@ GROUPS: Sequence[tuple[str, Sequence[Slip]]] = (
     (
         _("Which is which"),
         (
+            Slip(
+                EventKind.SAMPLING,
+                SamplingIn,
+                take_samples,
+                _("Samples for the laboratory were taken from ramets or donor colonies."),
+                "genets",
+            ),
             Slip(
                 EventKind.RELABELLING,
                 inputs.RelabellingIn,

@@ -15,6 +15,7 @@ from nursery.core.inputs import read
 from nursery.core.models import Event, EventKind, Mend
 from nursery.donors.models import Collection, DonorColony, EventPermit, Genet
 from nursery.donors.permits import attach
+from nursery.genotyping.models import Sample
 from nursery.lineage.actions.collect import refuse_when
 from nursery.lineage.actions.cut import cut_change
 from nursery.lineage.entries import Entry
@@ -286,6 +287,12 @@ def _refuse_dates(event: Event, changes: dict[str, Any]) -> None:
         colony = Collection.objects.select_related("colony").get(event=event).colony
         if colony is not None:
             refuse_when(colony, event.when)
+    if event.kind == EventKind.SAMPLING and "when" in changes:
+        for sample in Sample.objects.select_related("colony").filter(
+            event=event, colony__isnull=False
+        ):
+            if sample.colony is not None:
+                refuse_when(sample.colony, event.when)
     if event.kind == EventKind.OUTPLANTING and changes.keys() & {"when", "plot"}:
         plot = Outplanting.objects.select_related("plot__site").get(event=event).plot
         refuse_closed(plot, event.when)

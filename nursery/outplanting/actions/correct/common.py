@@ -14,6 +14,7 @@ from nursery.core.errors import NotAllowed, Problem, Refused, Unknown
 from nursery.core.models import Correction, Event, EventKind, Mend
 from nursery.donors.merging import canonical_anew
 from nursery.donors.models import GenetMerge
+from nursery.genotyping.models import Sample, TableRow
 from nursery.lineage import descent
 from nursery.lineage.actions.merge import follow
 from nursery.lineage.late import InTheWay
@@ -213,6 +214,7 @@ def all_follows(event: Event, ramet_ids: Sequence[int], since: datetime | None =
     """
     _descent_follows(event, ramet_ids)
     _refuse_unborn(event)
+    _refuse_unsampled(event)
     sockets_follow(event, ramet_ids)
     sightings_follow(event, ramet_ids, since)
 
@@ -239,6 +241,31 @@ def _refuse_unborn(event: Event) -> None:
     for naming, birth in named:
         if birth is not None and (not birth.live or certainly_before(naming.when, birth.when)):
             raise _unborn(event, naming, birth)
+
+
+def _refuse_unsampled(event: Event) -> None:
+    """Refuse to take away samples that have been genotyped, or to leave some that had left before
+    they were taken."""
+    if event.kind != EventKind.SAMPLING:
+        return
+    if not event.live:
+        rows = TableRow.objects.filter(sample__event=event).select_related("sample", "table")
+        row = rows.order_by("pk").first()
+        if row is not None:
+            message = (
+                f"Sample {row.sample.code} has been genotyped ({row.table}), so it was taken. "
+                "Amend this entry instead."
+            )
+            raise InTheWay([Problem("genotyped_already", message)], None)
+        return
+    early = Q(sent_on__lt=event.earliest) | Q(received_on__lt=event.earliest)
+    sample = Sample.objects.filter(early, event=event).order_by("pk").first()
+    if sample is not None:
+        message = (
+            f"Sample {sample.code} left before it would have been taken {dated(event.when)}. "
+            "Check both dates."
+        )
+        raise InTheWay([Problem("before_sampling", message)], None)
 
 
 def _unborn(event: Event, naming: Event, birth: Event) -> InTheWay:

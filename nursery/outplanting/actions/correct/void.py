@@ -14,6 +14,7 @@ from nursery.core.actor import Actor
 from nursery.core.dates import dated
 from nursery.core.errors import Problem, Refused
 from nursery.core.models import Correction, Event, Mend
+from nursery.genotyping import confirming
 from nursery.lineage.entries import Entry
 from nursery.lineage.late import InTheWay, settle
 from nursery.lineage.models import Step
@@ -71,6 +72,7 @@ def restore(actor: Actor, given: RestoreIn, preview: bool = False) -> Outcome:
         watch.look(event)
         _restore(event)
         keep(actor, event, Mend.RESTORED, given.reason, uuid.uuid4())
+        confirming.follow(actor, event)
         watch.events.append(event)
 
     return carried_out(act, preview)
@@ -110,6 +112,7 @@ def _void_all(actor: Actor, event: Event, given: VoidIn, together: uuid.UUID, wa
             _void_all(actor, other, given, together, watch)
             event.refresh_from_db()
     keep(actor, event, Mend.VOIDED, given.reason, together, undone=undone)
+    confirming.follow(actor, event)
     watch.events.append(event)
 
 
