@@ -9,6 +9,7 @@ from nursery.core.api.views import ChangeViewSet, NoSuchAddress, SeriesViewSet
 from nursery.diversity.api import DiversityView
 from nursery.donors.api import DonorViewSet, GenetViewSet, PermitViewSet, TaxonViewSet
 from nursery.donors.photo_api import PhotoViewSet
+from nursery.genotyping import api as genotyping
 from nursery.husbandry.api import CheckViewSet, FindingViewSet
 from nursery.lineage.api import ends, events, identity
 from nursery.lineage.api.ramets import (
@@ -62,6 +63,11 @@ for name, viewset in (
     ("findings", FindingViewSet),
     ("manifests", manifests.ManifestViewSet),
     ("policies", manifests.PolicyViewSet),
+    ("samples", genotyping.SampleViewSet),
+    ("samplings", genotyping.SamplingViewSet),
+    ("panels", genotyping.PanelViewSet),
+    ("genotype-tables", genotyping.TableViewSet),
+    ("match-proposals", genotyping.ProposalViewSet),
     ("outplantings", reef.OutplantingViewSet),
     ("lifts", reef.LiftViewSet),
     ("visits", reef.VisitViewSet),

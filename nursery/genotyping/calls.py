@@ -63,7 +63,10 @@ def packed(calls: Calls) -> bytes:
 
 def unpacked(samples: tuple[str, ...], loci: tuple[str, ...], kept: bytes) -> Calls:
     """Calls from what `packed` made of them. ValueError where they are not of these samples."""
-    alleles = np.frombuffer(zlib.decompress(kept), dtype="<i2").astype(np.int16)
+    try:
+        alleles = np.frombuffer(zlib.decompress(kept), dtype="<i2").astype(np.int16)
+    except zlib.error as error:
+        raise ValueError(f"the kept calls cannot be read ({error})") from error
     if alleles.size != len(samples) * len(loci) * 2:
         raise ValueError("the kept calls are not of so many samples and loci")
     return Calls(samples, loci, alleles.reshape(len(samples), len(loci), 2))

@@ -1,14 +1,15 @@
 """Which genets are confirmed by decisions that stand.
 
-A decision stands while it is the last about its group and all entries that it led to are live. When
-one of these is voided, what it confirmed is presumed again; a restoration confirms it anew.
+A decision stands while it is the last about its group and all entries that it led to are live; it
+confirms a genet by those samples whose sampling is live. When one of these is voided, what was
+confirmed by it is presumed again; a restoration confirms it anew.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from nursery.core.actor import Actor
 from nursery.core.models import Event
@@ -24,13 +25,18 @@ def standing() -> QuerySet[Decision]:
     return Decision.objects.filter(~Exists(later), ~Exists(void), verdict=Verdict.ACCEPTED)
 
 
+def confirmations() -> QuerySet[Confirmation]:
+    """What confirms a genet as the record stands."""
+    return Confirmation.objects.filter(sample__event__live=True, decision__in=standing())
+
+
 def confirm_anew(actor: Actor, genets: Collection[int]) -> None:
     """Confirm these genets by the first decision about them that stands. Where none does, those
     that were confirmed by one are presumed again; what people wrote there themselves stays."""
     for genet in Genet.objects.filter(pk__in=genets).order_by("pk"):
-        rows = Confirmation.objects.filter(genet=genet).order_by("pk")
-        told = rows.values_list("decision__group__proposal__panel__code", "on")
-        stand = list(told.filter(decision__in=standing()))
+        said = ("decision__group__proposal__panel__code", "on")
+        told = Confirmation.objects.filter(genet=genet).values_list(*said)
+        stand = list(confirmations().filter(genet=genet).order_by("pk").values_list(*said))
         says = genet.panel, genet.confirmed_on
         confirmed = genet.status == Genet.Status.CONFIRMED
         if confirmed and says not in set(told):
@@ -46,5 +52,5 @@ def confirm_anew(actor: Actor, genets: Collection[int]) -> None:
 
 def follow(actor: Actor, event: Event) -> None:
     """Confirm anew what the decisions say that led to an event, after it was corrected."""
-    rows = Confirmation.objects.filter(decision__events=event)
+    rows = Confirmation.objects.filter(Q(decision__events=event) | Q(sample__event=event))
     confirm_anew(actor, set(rows.values_list("genet_id", flat=True)))

@@ -8,7 +8,7 @@ from typing import Annotated
 from pydantic import AfterValidator, Field, StringConstraints, model_validator
 from pydantic_core import PydanticCustomError
 
-from nursery.core.inputs import CodeText, EventIn, Given, Label, Line, WhenField, printable
+from nursery.core.inputs import CodeText, EventIn, Given, Label, WhenField, printable
 from nursery.lineage.inputs import MOST_ROWS, RametText
 
 MOST_TEXT = 64_000_000
@@ -18,6 +18,10 @@ Reason = Annotated[
     str,
     StringConstraints(strip_whitespace=True, min_length=1, max_length=500),
     AfterValidator(printable),
+]
+
+Title = Annotated[
+    str, StringConstraints(strip_whitespace=True, max_length=120), AfterValidator(printable)
 ]
 
 
@@ -47,7 +51,7 @@ class SampledIn(Given):
 class SamplingIn(EventIn):
     """Samples for the laboratory are taken from ramets and donor colonies."""
 
-    laboratory: Line = ""
+    laboratory: Title = ""
     samples: Annotated[tuple[SampledIn, ...], Field(min_length=1, max_length=MOST_ROWS)]
 
 
@@ -55,7 +59,7 @@ class TableIn(Given):
     """A table of genotypes of a panel, as text (see `nursery.genotyping.reading`)."""
 
     panel: CodeText
-    name: Line = ""
+    name: Title = ""
     text: Annotated[str, Field(max_length=MOST_TEXT)]
 
 

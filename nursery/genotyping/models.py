@@ -101,7 +101,7 @@ class Panel(Register):
 
     name = models.CharField(max_length=120, blank=True)
     marker = models.CharField(max_length=14, choices=Marker.choices)
-    loci = models.JSONField(default=list, help_text="names, with blanks between")
+    loci = models.JSONField(help_text="names, with blanks between")
     made_on = models.DateField(null=True, blank=True)
 
     class Meta(Register.Meta):

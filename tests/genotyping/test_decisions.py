@@ -200,6 +200,17 @@ def test_a_genet_that_another_decision_confirms_stays_confirmed(reef: Reef) -> N
     assert [row.source for row in confirmations_of(genet)] == [reef.outplants[0].code]
 
 
+def test_a_genet_is_presumed_again_when_the_sampling_is_void(reef: Reef) -> None:
+    p = reef.programme
+    group = group_of(reef, p.colony)
+    accept(p.lead, group, reef.genet)
+    event = Sample.objects.get(memberships__group=group).event
+    take_back(reef, event)
+    assert (reef.genet.status, confirmations_of(reef.genet)) == ("presumed", ())
+    give_back(reef, event)
+    assert reef.genet.status == "confirmed"
+
+
 def test_what_a_person_wrote_about_a_genet_stays(reef: Reef) -> None:
     p = reef.programme
     values = {"status": "confirmed", "panel": "an older one", "confirmed_on": "2020-02-02"}

@@ -16,13 +16,14 @@ from nursery.core.models import Change, Event, EventKind
 from nursery.genotyping.actions import take_samples
 from nursery.genotyping.inputs import SamplingIn
 from nursery.genotyping.models import Sample
+from nursery.genotyping.queries import typed_of_table
 from nursery.lineage.late import InTheWay
 from nursery.lineage.models import Ramet, Step
 from nursery.lineage.words import Life, What
 from nursery.outplanting.actions.correct import amend, restore, void
 from nursery.outplanting.corrections import AmendIn, RestoreIn, VoidIn
 from tests import factories as f
-from tests.genotyping.laboratory import ONE, SAMPLED, panel, samples, sampling, table
+from tests.genotyping.laboratory import ONE, OTHER, SAMPLED, panel, samples, sampling, table
 from tests.lineage.ends import end
 from tests.outplanting.reef import now
 from tests.refusals import refused
@@ -214,11 +215,15 @@ def test_what_was_born_by_a_void_event_cannot_have_been_sampled(
         void(programme.lead, VoidIn(event=plugs[0].born.uid, reason="a slip"))
 
 
-def test_a_sampling_whose_samples_were_genotyped_is_not_voided(programme: f.Programme) -> None:
-    (sample,) = samples(programme.lead, programme.colony)
-    table(programme.lead, panel(programme.lead), {sample: ONE})
-    with refused("genotyped_already", by=InTheWay):
-        void(programme.lead, VoidIn(event=sample.event.uid, reason="a slip"))
+def test_samples_of_a_void_sampling_are_compared_no_more(
+    programme: f.Programme, plugs: list[Ramet]
+) -> None:
+    (gone,) = samples(programme.lead, programme.colony)
+    (left,) = samples(programme.lead, plugs[0])
+    made = table(programme.lead, panel(programme.lead), {gone: ONE, left: OTHER})
+    void(programme.lead, VoidIn(event=gone.event.uid, reason="a slip"))
+    assert [sample.pk for sample in typed_of_table(made).samples] == [left.pk]
+    nothing_wrong()
 
 
 def test_another_date_is_amended_if_the_samples_allow_it(

@@ -9,6 +9,7 @@ from typing import Any
 from nursery.core.inputs import read
 from nursery.core.models import Event
 from nursery.donors.models import Collection, DonorColony, Genet
+from nursery.genotyping.models import Decision, GenotypeTable
 from nursery.lineage import actions as lineage
 from nursery.lineage import inputs
 from nursery.lineage.models import Fragmentation, Ramet
@@ -19,6 +20,7 @@ from nursery.outplanting.inputs import LiftIn, VisitIn
 from nursery.outplanting.models import Outplanting, Visit
 from nursery.places.models import Structure
 from tests import factories as f
+from tests.genotyping.laboratory import ONE, accept, panel, proposal, samples, table
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +74,9 @@ class Season:
     loss: Event
     ending: Event
     tagging: Event
+    sampling: Event
+    table: GenotypeTable
+    decision: Decision
     check: Event
     """Two were alive; two seemed dead and missing, and lived after all."""
 
@@ -251,6 +256,10 @@ def season(p: f.Programme) -> Season:
         when="2021-10-04",
         counts=[{"plot": second_plot.code, "alive": 1}],
     )
+    taken = samples(by, mother, p.colony, when="2021-10-05")
+    genotypes = table(by, panel(by), {taken[0]: ONE, taken[1]: ("", *ONE[1:])})
+    (group,) = proposal(by, genotypes).groups.all()
+    decision = accept(by, group, p.colony.genet)
     given = {"event": str(ending.uid), "reason": "another day", "when": "2021-09-13"}
     amend(by, read(AmendIn, given))
     assert now(drifting[0]).life != drifting[0].life
@@ -289,6 +298,9 @@ def season(p: f.Programme) -> Season:
         loss=loss,
         ending=ending,
         tagging=tagging,
+        sampling=taken[0].event,
+        table=genotypes,
+        decision=decision,
         check=check,
     )
 

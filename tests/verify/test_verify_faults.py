@@ -9,7 +9,13 @@ import pytest
 
 from nursery.outplanting.verify import RULES, cells, descent, reading
 from tests.verified import differences, nothing_wrong
-from tests.verify import faults_of_events, faults_of_manifests, faults_of_ramets, faults_of_things
+from tests.verify import (
+    faults_of_events,
+    faults_of_genotypes,
+    faults_of_manifests,
+    faults_of_ramets,
+    faults_of_things,
+)
 from tests.verify.season import Season
 
 pytestmark = pytest.mark.django_db
@@ -26,7 +32,13 @@ class Fault:
 
 FAULTS = [
     Fault(rule, plant)
-    for module in (faults_of_events, faults_of_manifests, faults_of_ramets, faults_of_things)
+    for module in (
+        faults_of_events,
+        faults_of_genotypes,
+        faults_of_manifests,
+        faults_of_ramets,
+        faults_of_things,
+    )
     for rule, plants in module.FAULTS.items()
     for plant in plants
 ]

@@ -162,7 +162,7 @@ def _plain_form(field: Any) -> str:
     if isinstance(field, models.IntegerField):
         return "whole number"
     if isinstance(field, models.JSONField):
-        return "cells" if field.name == "blocked" else "GeoJSON"
+        return {"blocked": "cells", "loci": "names"}.get(field.name, "GeoJSON")
     longest = field.max_length
     return f"text, at most {longest} characters" if longest else "text"
 

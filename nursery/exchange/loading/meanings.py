@@ -21,6 +21,7 @@ FILES: dict[str, str] = {
     "genets": "One row a genet. A colony without one gets a presumed genet of its own, so that "
     "only genets with a name, a panel or several colonies need a row.",
     "colonies": "One row a wild donor colony. The exact position is kept apart and shown to few.",
+    "panels": "One row a panel: the loci that individuals are told apart by.",
     "structure_moves": "One row an event in which structures were moved with all they hold.",
     "moved_structures": "One row a structure moved.",
     "stock_entries": "One row an event by which stock came into the record whose cuttings were not "
@@ -54,6 +55,8 @@ FILES: dict[str, str] = {
     "changes no ramet.",
     "checks": "One row a check: ramets in a nursery were looked at.",
     "findings": "One row a ramet that was looked at.",
+    "samplings": "One row an event in which samples were taken for the laboratory.",
+    "samples": "One row a sample, of a ramet or of a donor colony.",
     "counts": "One row an event in which structures were counted.",
     "counted_structures": "One row a structure counted: all that it holds, or one lot in it.",
     "endings": "One row an event by which ramets ended.",
@@ -220,6 +223,15 @@ _IN_FILE: dict[str, str] = {
     "findings.state": _("how it was found"),
     "findings.size_cm": _("largest diameter"),
     "observations.tissue_lost": _("how much of its tissue is dead"),
+    "panels.marker": _("what kind of loci it has"),
+    "panels.loci": _("their names, with blanks between"),
+    "panels.made_on": _("since when it has these"),
+    "samplings.laboratory": _("where the samples go"),
+    "samples.ramet": _("the ramet that it was taken from"),
+    "samples.colony": _("the donor colony that it was taken from"),
+    "samples.code": _("its code; empty for one made of its source's"),
+    "samples.label": _("what the laboratory calls it"),
+    "samples.ended": _("whether the whole ramet was taken, so that it ended"),
 }
 
 

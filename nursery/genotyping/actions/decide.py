@@ -220,7 +220,7 @@ def _relabelled(group: MatchGroup, given: AcceptedIn) -> list[int]:
 
 
 def _members(group: MatchGroup) -> list[Sample]:
-    rows = Sample.objects.filter(memberships__group=group).order_by("code")
+    rows = Sample.objects.filter(memberships__group=group, event__live=True).order_by("code")
     return list(rows.select_related("ramet__genet", "colony__genet"))
 
 

@@ -4,25 +4,80 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('core', '0002_sampling'),
-        ('lineage', '0001_initial'),
-        ('places', '0001_initial'),
+        ("core", "0002_sampling"),
+        ("lineage", "0001_initial"),
+        ("places", "0001_initial"),
     ]
 
     operations = [
         migrations.RemoveConstraint(
-            model_name='step',
-            name='lineage_step_what',
+            model_name="step",
+            name="lineage_step_what",
         ),
         migrations.AlterField(
-            model_name='step',
-            name='what',
-            field=models.PositiveSmallIntegerField(choices=[(1, 'born'), (2, 'received'), (3, 'placed'), (4, 'packed'), (5, 'cut from'), (6, 'used up'), (7, 'planted'), (8, 'seen alive'), (9, 'seen dead'), (10, 'seen missing'), (11, 'lifted'), (12, 'ended'), (13, 'found'), (14, 'counted dead'), (15, 'counted missing'), (16, 'relabelled'), (17, 'tagged'), (18, 'rebased'), (19, 'checked alive'), (20, 'checked dead'), (21, 'checked missing'), (22, 'sampled')]),
+            model_name="step",
+            name="what",
+            field=models.PositiveSmallIntegerField(
+                choices=[
+                    (1, "born"),
+                    (2, "received"),
+                    (3, "placed"),
+                    (4, "packed"),
+                    (5, "cut from"),
+                    (6, "used up"),
+                    (7, "planted"),
+                    (8, "seen alive"),
+                    (9, "seen dead"),
+                    (10, "seen missing"),
+                    (11, "lifted"),
+                    (12, "ended"),
+                    (13, "found"),
+                    (14, "counted dead"),
+                    (15, "counted missing"),
+                    (16, "relabelled"),
+                    (17, "tagged"),
+                    (18, "rebased"),
+                    (19, "checked alive"),
+                    (20, "checked dead"),
+                    (21, "checked missing"),
+                    (22, "sampled"),
+                ]
+            ),
         ),
         migrations.AddConstraint(
-            model_name='step',
-            constraint=models.CheckConstraint(condition=models.Q(('what__in', [1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 17, 18, 19, 20, 21, 22])), name='lineage_step_what'),
+            model_name="step",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    (
+                        "what__in",
+                        [
+                            1,
+                            2,
+                            3,
+                            4,
+                            5,
+                            6,
+                            7,
+                            8,
+                            9,
+                            10,
+                            11,
+                            12,
+                            13,
+                            14,
+                            15,
+                            16,
+                            17,
+                            18,
+                            19,
+                            20,
+                            21,
+                            22,
+                        ],
+                    )
+                ),
+                name="lineage_step_what",
+            ),
         ),
     ]

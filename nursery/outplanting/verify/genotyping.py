@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from django.db.models import F
 
 from nursery.core.models import Event, EventKind
-from nursery.genotyping.models import Confirmation, GenotypeTable, Sample, TableRow
+from nursery.genotyping.models import Confirmation, GenotypeTable, Sample
 from nursery.lineage.models import Step
 from nursery.outplanting.verify.difference import Difference, Tell, breaks, differs
 from nursery.outplanting.verify.reading import EVENT, by_id, each, event_name, ramet_codes
@@ -18,11 +18,6 @@ def find(tell: Tell) -> Iterator[Difference]:
     """Every sampling that is live, every table, and every confirmation."""
     yield from _samplings(tell)
     yield from _tables(tell)
-    void = TableRow.objects.filter(sample__event__live=False)
-    for _, sample in each(void, "sample__code"):
-        yield breaks(
-            "sample_of_void_event", f"sample {sample}", "it is in a table; its sampling is void."
-        )
     others = Confirmation.objects.exclude(decision__genet=F("genet"))
     for _, sample, found, right in each(
         others, "sample__code", "genet__code", "decision__genet__code"

@@ -86,7 +86,6 @@ RULES = {
     "finding": "how a check found a ramet is what its step says",
     # genotyping
     "samples": "a sampling's samples of ramets are what its steps say",
-    "sample_of_void_event": "what was genotyped was taken by a live event",
     "table_rows": "a table's rows are numbered from 0 without a gap",
     "table_calls": "a table has calls of each of its rows, typed at as many loci as they say",
     "confirmed_genet": "a decision confirms the genet that it was about",

@@ -14,7 +14,7 @@ from nursery.core.errors import NotAllowed, Problem, Refused, Unknown
 from nursery.core.models import Correction, Event, EventKind, Mend
 from nursery.donors.merging import canonical_anew
 from nursery.donors.models import GenetMerge
-from nursery.genotyping.models import Sample, TableRow
+from nursery.genotyping.models import Sample
 from nursery.lineage import descent
 from nursery.lineage.actions.merge import follow
 from nursery.lineage.late import InTheWay
@@ -214,7 +214,7 @@ def all_follows(event: Event, ramet_ids: Sequence[int], since: datetime | None =
     """
     _descent_follows(event, ramet_ids)
     _refuse_unborn(event)
-    _refuse_unsampled(event)
+    _refuse_sent_before(event)
     sockets_follow(event, ramet_ids)
     sightings_follow(event, ramet_ids, since)
 
@@ -243,26 +243,15 @@ def _refuse_unborn(event: Event) -> None:
             raise _unborn(event, naming, birth)
 
 
-def _refuse_unsampled(event: Event) -> None:
-    """Refuse to take away samples that have been genotyped, or to leave some that had left before
-    they were taken."""
+def _refuse_sent_before(event: Event) -> None:
+    """Refuse to leave samples that had been sent before they were taken."""
     if event.kind != EventKind.SAMPLING:
-        return
-    if not event.live:
-        rows = TableRow.objects.filter(sample__event=event).select_related("sample", "table")
-        row = rows.order_by("pk").first()
-        if row is not None:
-            message = (
-                f"Sample {row.sample.code} has been genotyped ({row.table}), so it was taken. "
-                "Amend this entry instead."
-            )
-            raise InTheWay([Problem("genotyped_already", message)], None)
         return
     early = Q(sent_on__lt=event.earliest) | Q(received_on__lt=event.earliest)
     sample = Sample.objects.filter(early, event=event).order_by("pk").first()
     if sample is not None:
         message = (
-            f"Sample {sample.code} left before it would have been taken {dated(event.when)}. "
+            f"Sample {sample.code} had left before it would have been taken {dated(event.when)}. "
             "Check both dates."
         )
         raise InTheWay([Problem("before_sampling", message)], None)
