@@ -14,6 +14,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("nursery.places.urls")),
     path("", include("nursery.donors.urls")),
     path("", include("nursery.lineage.urls")),
+    path("", include("nursery.genotyping.urls")),
     path("", include("nursery.outplanting.urls")),
     path("", include("nursery.diversity.urls")),
     path("", include("nursery.exchange.urls")),

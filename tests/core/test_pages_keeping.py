@@ -16,6 +16,7 @@ from nursery.core.views.keeping import REGISTERS, name_of
 from nursery.donors.models import DonorColony, Permit
 from nursery.places.models import Nursery, Reef, Structure
 from tests import factories as make
+from tests.genotyping.laboratory import ONE, panel, samples, table
 from tests.pages import cost, read, reader, words_of
 
 pytestmark = pytest.mark.django_db
@@ -78,6 +79,8 @@ def test_every_register_has_a_form_that_changes_nothing_when_it_is_sent_back(
 ) -> None:
     make.permit(begun.lead, taxa=[begun.taxon.code], reefs=[begun.reef.code])
     model = REGISTERS[name]
+    sampled = samples(begun.lead, begun.colony)
+    table(begun.lead, panel(begun.lead), {sampled[0]: ONE})
     if name == "systems":
         assert begun.bay.system
     row = model._default_manager.order_by("-pk").first()

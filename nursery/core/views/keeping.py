@@ -8,6 +8,7 @@ from typing import Any
 from django.urls import reverse
 
 from nursery.core.actor import Actor
+from nursery.core.errors import Problem, Refused
 from nursery.core.models import Register
 from nursery.core.registers import create, edit, editable_fields
 from nursery.donors.actions import POSITION, enter_colony
@@ -48,9 +49,19 @@ def _structure(
     return edit_structure(actor, row, given, seen)
 
 
+def _sample(
+    actor: Actor, given: Mapping[str, Any], row: Sample | None, seen: int | None
+) -> Register:
+    if row is None:
+        message = "A sample comes into the record by its sampling: enter that."
+        raise Refused(Problem("by_its_sampling", message))
+    return edit(actor, row, given, seen)
+
+
 _ACTIONS: Mapping[type[Register], Keep] = {
     DonorColony: enter_colony,
     Nursery: enter_nursery,
+    Sample: _sample,
     Structure: _structure,
 }
 

@@ -22,7 +22,13 @@ NURSERY = (
     (_("Systems"), "systems"),
     (_("Bays"), "bays"),
 )
-GENETS = ((_("Genets"), "genets"), (_("Where they are kept"), "matrix"))
+GENETS = (
+    (_("Genets"), "genets"),
+    (_("Where they are kept"), "matrix"),
+    (_("Samples"), "samples"),
+    (_("Genotypes"), "genotype-tables"),
+    (_("Panels"), "panels"),
+)
 REEF = (
     (_("Sites"), "sites"),
     (_("Map"), "map"),

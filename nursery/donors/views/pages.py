@@ -31,6 +31,8 @@ from nursery.donors.views.lists import (
     taken_from,
     taxon_link,
 )
+from nursery.genotyping.queries import confirmations_of
+from nursery.genotyping.views.telling import confirmed_section
 from nursery.lineage import queries as lineage
 from nursery.lineage.living import COLONY, living_by, living_by_genet
 from nursery.lineage.views.descent import places_section, sentence
@@ -199,6 +201,7 @@ class GenetPage(RegisterPage):
         code = self.row.code
         return [
             places_section(self.descent, all_of("ramets", "genet", code, _("All its ramets"))),
+            confirmed_section(confirmations_of(self.row)),
             Section(
                 _("Donor colonies"),
                 table(

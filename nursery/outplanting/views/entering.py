@@ -9,9 +9,6 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
-from django.utils.safestring import SafeString
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 from rest_framework.request import Request
 
 from nursery.core.actor import Role, require
@@ -19,16 +16,15 @@ from nursery.core.errors import Problem, Trouble, Unknown
 from nursery.core.filters import refuse_unknown
 from nursery.core.inputs import EventIn, read
 from nursery.core.models import Event, EventKind
-from nursery.core.phrases import link, number
 from nursery.core.spoken import shown
 from nursery.core.views import kin
 from nursery.core.views.base import Page
 from nursery.core.views.entered import tell
 from nursery.core.views.lists import kin_links
-from nursery.core.views.tables import Column, table
-from nursery.donors.models import Genet, Taxon
+from nursery.donors.models import Taxon
 from nursery.lineage.models import Ramet
-from nursery.lineage.regrouping import Effect, Tally, Turn, Where
+from nursery.lineage.regrouping import Effect
+from nursery.lineage.views.regrouping import effect_shown
 from nursery.outplanting.forms import UID, Filled, blanks, elsewhere, fill, names_of
 from nursery.outplanting.views.kinds import ACT, GROUPS, SLIPS, Slip
 
@@ -162,37 +158,9 @@ class EnterKindPage(Page):
         return self.render_to_response(context, status=status)
 
     def _effect(self, typed: Mapping[str, str], given: EventIn, effect: Effect) -> HttpResponse:
-        genets = _genets(effect)
         names = [(name, typed[name]) for name in (UID, *self.names) if typed.get(name)]
         context = self.get_context_data(
-            typed=typed,
-            kept=names,
-            given=given,
-            effect=effect,
-            says=effect_says(effect),
-            turns=table(
-                [
-                    Column(_("Counted as"), lambda row: _genet(row.before, genets)),
-                    Column(_("Then as"), lambda row: _genet(row.after, genets)),
-                    Column(_("Where"), lambda row: _where(row.where)),
-                    Column(_("Ramets"), lambda row: row.ramets, number=True),
-                    Column(_("Living"), lambda row: row.living, number=True),
-                ],
-                effect.turns,
-                _("Ramets that would count as another genet"),
-                _("No ramet would count as another genet."),
-            ),
-            tallies=table(
-                [
-                    Column(_("Where"), lambda row: _where(row.where)),
-                    Column(_("Genet"), lambda row: _genet(row.genet, genets)),
-                    Column(_("Living now"), lambda row: number(row.before), number=True),
-                    Column(_("Then"), lambda row: number(row.after), number=True),
-                ],
-                effect.tallies,
-                _("Living ramets of each genet in each place"),
-                _("No number of living ramets changes."),
-            ),
+            typed=typed, kept=names, given=given, effect=effect, **effect_shown(effect)
         )
         return self.render_to_response(context)
 
@@ -210,38 +178,6 @@ class EnterKindPage(Page):
 
 class Unreadable(Trouble):
     """What was pasted is no list of rows."""
-
-
-def effect_says(effect: Effect) -> str:
-    """What would change, in one sentence."""
-    if not effect.ramets:
-        return _("No ramet would count as another genet.")
-    told = ngettext(
-        "%(n)s\u00a0ramet would count as another genet, %(living)s of them living.",
-        "%(n)s\u00a0ramets would count as another genet, %(living)s of them living.",
-        effect.ramets,
-    )
-    return told % {"n": number(effect.ramets), "living": number(effect.living)}
-
-
-def _genets(effect: Effect) -> dict[str, Genet]:
-    rows: Sequence[Turn | Tally] = (*effect.turns, *effect.tallies)
-    codes = {
-        code
-        for row in rows
-        for code in ((row.before, row.after) if isinstance(row, Turn) else (row.genet,))
-    }
-    return {row.code: row for row in Genet.objects.filter(code__in=codes)}
-
-
-def _genet(code: str, genets: Mapping[str, Genet]) -> SafeString | str:
-    if not code:
-        return _("not known")
-    return link(genets[code], "genet", code) if code in genets else code
-
-
-def _where(where: Where) -> SafeString | str:
-    return link(where.code, where.kind, where.code) if where.code else where.kind
 
 
 def _zoanthids(typed: Mapping[str, str]) -> bool:

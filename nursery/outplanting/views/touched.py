@@ -17,6 +17,8 @@ from nursery.core.phrases import joined, link, number, ramet_link
 from nursery.core.spoken import shown
 from nursery.core.views.tables import Column
 from nursery.donors.views.lists import genet_link, taxon_link
+from nursery.genotyping.models import Sample
+from nursery.genotyping.views.lists import taken_of
 from nursery.husbandry.models import Finding
 from nursery.husbandry.queries import causes_of
 from nursery.lineage.models import Step, Tag
@@ -105,6 +107,8 @@ def touched(event: Event, kind: EventKind, undone: Undone) -> Touched | None:
             return _found_by(event, undone)
         case EventKind.OUTPLANTING:
             return _planted_by(event, undone)
+        case EventKind.SAMPLING:
+            return _taken_by(event)
         case EventKind.TAGGING:
             return Touched(
                 undone.tags_of(event),
@@ -188,6 +192,22 @@ def _found_by(event: Event, undone: Undone) -> Touched:
             *_state(undone),
         ],
         _("What was found"),
+    )
+
+
+def _taken_by(event: Event) -> Touched:
+    return Touched(
+        Sample.objects.filter(event=event)
+        .select_related("ramet__genet__canonical", "colony__genet__canonical")
+        .order_by("pk"),
+        [
+            Column("Sample", lambda row: link(row.code, "sample", row.code)),
+            Column("Of", taken_of),
+            Column("Genet", lambda row: genet_or_not(row.source)),
+            Column("Label", lambda row: row.label),
+            Column("Laboratory", lambda row: row.laboratory),
+        ],
+        "Samples that were taken",
     )
 
 
