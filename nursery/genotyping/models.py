@@ -11,9 +11,12 @@ from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
+from django.utils.translation import gettext_noop
 
 from nursery.core.actor import Role
 from nursery.core.models import Event, Register, unique_code
+from nursery.core.spoken import choices_of
 from nursery.core.words import Word
 from nursery.donors.models import DonorColony, Genet
 from nursery.genotyping import reading
@@ -35,11 +38,13 @@ class Sample(Register):
     ACT = "edit samples"
 
     label = models.CharField(
-        max_length=40, blank=True, help_text="what the laboratory calls it; tables may name it so"
+        max_length=40,
+        blank=True,
+        help_text=_("what the laboratory calls it; tables may name it so"),
     )
     laboratory = models.CharField(max_length=120, blank=True)
     sent_on = models.DateField(null=True, blank=True)
-    received_on = models.DateField(null=True, blank=True, help_text="by the laboratory")
+    received_on = models.DateField(null=True, blank=True, help_text=_("by the laboratory"))
     event = models.ForeignKey(
         Event, on_delete=models.PROTECT, editable=False, related_name="samples"
     )
@@ -96,12 +101,12 @@ class Panel(Register):
     ACT = "change panels"
 
     class Marker(models.TextChoices):
-        MICROSATELLITE = reading.Marker.MICROSATELLITE.value, "microsatellites"
-        SNP = reading.Marker.SNP.value, "SNPs"
+        MICROSATELLITE = reading.Marker.MICROSATELLITE.value, _("microsatellites")
+        SNP = reading.Marker.SNP.value, _("SNPs")
 
     name = models.CharField(max_length=120, blank=True)
     marker = models.CharField(max_length=14, choices=Marker.choices)
-    loci = models.JSONField(help_text="names, with blanks between")
+    loci = models.JSONField(help_text=_("names, with blanks between"))
     made_on = models.DateField(null=True, blank=True)
 
     class Meta(Register.Meta):
@@ -270,8 +275,8 @@ class GroupMember(models.Model):
 class Verdict(Word):
     """What a person decided about a group."""
 
-    ACCEPTED = 1
-    REJECTED = 2
+    ACCEPTED = 1, gettext_noop("accepted")
+    REJECTED = 2, gettext_noop("rejected")
 
 
 class Decision(models.Model):
@@ -283,7 +288,7 @@ class Decision(models.Model):
 
     uid = models.UUIDField(default=uuid.uuid4, editable=False)
     group = models.ForeignKey(MatchGroup, on_delete=models.PROTECT, related_name="decisions")
-    verdict = models.PositiveSmallIntegerField(choices=Verdict.pairs())
+    verdict = models.PositiveSmallIntegerField(choices=choices_of(Verdict))
     genet = models.ForeignKey(Genet, on_delete=models.PROTECT, null=True, related_name="+")
     reason = models.CharField(max_length=500)
     digest = models.CharField(max_length=64, editable=False)

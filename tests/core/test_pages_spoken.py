@@ -45,6 +45,9 @@ LISTS = [
     "outplantings",
     "visits",
     "events",
+    "samples",
+    "panels",
+    "genotype-tables",
 ]
 
 _READ = ("button", "caption", "dt", "h1", "h2", "h3", "label", "legend", "option", "summary", "th")

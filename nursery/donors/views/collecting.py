@@ -114,7 +114,7 @@ class CollectPage(Page):
             most_photos=MOST_AT_ONCE,
             taxa=_open(Taxon),
             reefs=_open(Reef),
-            permits=_permits(permits),
+            permits=permits_offered(permits),
             colonies=_colonies(),
             reading=reading_of(self.actor, typed, permits),
         )
@@ -210,7 +210,7 @@ def _open(register: type[Taxon | Reef]) -> list[tuple[str, str]]:
     return list(rows.values_list("code", "name"))
 
 
-def _permits(named: Sequence[str]) -> list[Permit]:
+def permits_offered(named: Sequence[str]) -> list[Permit]:
     """Permits to choose from: those that are open, and any that was named."""
     today = timezone.localdate()
     rows = Permit.objects.order_by("code")

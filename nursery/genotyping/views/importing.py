@@ -16,10 +16,12 @@ from nursery.core.errors import Problem, Refused, Trouble
 from nursery.core.filters import refuse_unknown
 from nursery.core.inputs import read
 from nursery.core.views.base import Page
+from nursery.core.views.returned import returned
 from nursery.genotyping.actions import import_table
 from nursery.genotyping.actions.tables import ACT
 from nursery.genotyping.inputs import MOST_TEXT, TableIn
 from nursery.genotyping.models import Panel
+from nursery.genotyping.views.telling import blank_of
 
 FILE = "file"
 
@@ -55,17 +57,15 @@ class ImportPage(Page):
         return HttpResponseRedirect(reverse("genotypes", args=[made.table.uid]))
 
     def _form(self, typed: Mapping[str, str], trouble: Trouble | None = None) -> HttpResponse:
-        told: dict[str, list[Problem]] = {}
-        for each in trouble.problems if trouble else ():
-            told.setdefault(str(each.path[0]) if each.path else "text", []).append(each)
+        back = returned(trouble, blank_of)
         context = self.get_context_data(
             typed=typed,
-            told=told,
-            problems=told.get("text", []),
-            faults=sum(map(len, told.values())),
+            told=back.told,
+            problems=back.above({"panel", "name"}),
+            faults=back.faults,
             panels=list(Panel.objects.filter(closed_on=None).order_by("code").defer("loci")),
         )
-        return self.render_to_response(context, status=trouble.status if trouble else 200)
+        return self.render_to_response(context, status=back.status)
 
 
 def _text(file: Any, typed: str) -> str:

@@ -9,6 +9,7 @@ from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext_lazy
 
 from nursery.core.actor import Role
 from nursery.core.phrases import in_words, link, ramet_link
@@ -26,13 +27,13 @@ def taken_of(row: Sample) -> SafeString:
     """The ramet or the donor colony that a sample was taken from."""
     if row.ramet is not None:
         return ramet_link(row.ramet.code)
-    return format_html("colony {}", link(row.source.code, "colony", row.source.code))
+    return format_html(_("colony {code}"), code=link(row.source.code, "colony", row.source.code))
 
 
 def labelled(row: Sample) -> SafeString | str:
     """The genet that its source is labelled as."""
     genet = row.source.genet
-    return genet_link(genet) if genet is not None else "not known"
+    return genet_link(genet) if genet is not None else _("not known")
 
 
 def panel_link(row: Any) -> SafeString:
@@ -63,9 +64,11 @@ class SampleList(LeadingOn):
     model = Sample
     filterset_class = SampleFilters
     happened = "event__live"
-    title = "Samples"
-    names = "sample,samples"
-    empty = "Tissue taken for the laboratory belongs here. Field and nursery staff enter it."
+    title = gettext_lazy("Samples")
+    names = ngettext_lazy("sample", "samples")
+    empty = gettext_lazy(
+        "Tissue taken for the laboratory belongs here. Field and nursery staff enter it."
+    )
     kin = kin.GENETS
     ordering_fields: ClassVar = {
         "code": "code",
@@ -76,14 +79,14 @@ class SampleList(LeadingOn):
     default_ordering = ("-event__earliest", "-pk")
     columns = (
         code_column("sample"),
-        Column("Of", taken_of),
-        Column("Genet", labelled),
-        Column("Taken", lambda row: event_link(row.event), "taken"),
-        Column("Label", lambda row: row.label),
-        Column("Laboratory", lambda row: row.laboratory),
-        Column("Sent", lambda row: in_words(row.sent_on), "sent_on"),
-        Column("Received", lambda row: in_words(row.received_on), "received_on"),
-        Column("Tables", lambda row: row.tables, number=True),
+        Column(gettext_lazy("Of"), taken_of),
+        Column(gettext_lazy("Genet"), labelled),
+        Column(gettext_lazy("Taken"), lambda row: event_link(row.event), "taken"),
+        Column(gettext_lazy("Label"), lambda row: row.label),
+        Column(gettext_lazy("Laboratory"), lambda row: row.laboratory),
+        Column(gettext_lazy("Sent"), lambda row: in_words(row.sent_on), "sent_on"),
+        Column(gettext_lazy("Received"), lambda row: in_words(row.received_on), "received_on"),
+        Column(gettext_lazy("Tables"), lambda row: row.tables, number=True),
     )
 
     def get_queryset(self) -> QuerySet[Any]:
@@ -101,17 +104,19 @@ class PanelList(LeadingOn):
 
     place = "genets"
     model = Panel
-    title = "Panels"
-    names = "panel,panels"
-    empty = "The loci that the laboratory types belong here. A programme lead enters them."
+    title = gettext_lazy("Panels")
+    names = ngettext_lazy("panel", "panels")
+    empty = gettext_lazy(
+        "The loci that the laboratory types belong here. A programme lead enters them."
+    )
     kin = kin.GENETS
     ordering_fields: ClassVar = {"code": "code", "name": "name", "made_on": "made_on"}
     columns = (
         code_column("panel"),
-        Column("Name", lambda row: row.name, "name"),
-        Column("Loci", lambda row: f"{len(row.loci):,} {row.get_marker_display()}"),
-        Column("Since", lambda row: in_words(row.made_on), "made_on"),
-        Column("Tables", lambda row: row.found, number=True),
+        Column(gettext_lazy("Name"), lambda row: row.name, "name"),
+        Column(gettext_lazy("Loci"), lambda row: f"{len(row.loci):,} {row.get_marker_display()}"),
+        Column(gettext_lazy("Since"), lambda row: in_words(row.made_on), "made_on"),
+        Column(gettext_lazy("Tables"), lambda row: row.found, number=True),
         CLOSED,
     )
 
@@ -131,18 +136,18 @@ class TableList(LeadingOn):
     model = GenotypeTable
     key = "uid"
     filterset_class = OfPanelFilters
-    title = "Genotypes"
-    names = "table,tables"
-    empty = "Tables from the laboratory belong here. A programme lead imports them."
+    title = gettext_lazy("Genotypes")
+    names = ngettext_lazy("table", "tables")
+    empty = gettext_lazy("Tables from the laboratory belong here. A programme lead imports them.")
     kin = kin.GENETS
     ordering_fields: ClassVar = {"imported_at": "imported_at"}
     default_ordering = ("-pk",)
     columns = (
-        Column("Table", table_link),
-        Column("Panel", panel_link),
-        Column("Samples", lambda row: row.size, number=True),
-        Column("Imported", lambda row: in_words(row.imported_at), "imported_at"),
-        Column("By", lambda row: str(row.imported_by)),
+        Column(gettext_lazy("Table"), table_link),
+        Column(gettext_lazy("Panel"), panel_link),
+        Column(gettext_lazy("Samples"), lambda row: row.size, number=True),
+        Column(gettext_lazy("Imported"), lambda row: in_words(row.imported_at), "imported_at"),
+        Column(gettext_lazy("By"), lambda row: str(row.imported_by)),
     )
 
     def get_queryset(self) -> QuerySet[Any]:

@@ -23,6 +23,7 @@ from nursery.core.filters import refuse_unknown
 from nursery.core.inputs import read
 from nursery.core.phrases import joined, link, number
 from nursery.core.views.base import Page
+from nursery.core.views.returned import returned
 from nursery.core.views.tables import Column, sheet, table
 from nursery.genotyping.actions import accept, accepting_effect, reject
 from nursery.genotyping.actions.decide import ACT
@@ -31,6 +32,7 @@ from nursery.genotyping.models import Decision, MatchGroup, Proposal
 from nursery.genotyping.queries import Standing, groups_of
 from nursery.genotyping.views.telling import (
     MOST_PAIRS,
+    blank_of,
     chain_says,
     members_table,
     pairs_table,
@@ -204,9 +206,7 @@ class GroupPage(Page):
         effect: Effect | None = None,
     ) -> HttpResponse:
         group = self.group
-        told: dict[str, list[Problem]] = {}
-        for each in trouble.problems if trouble else ():
-            told.setdefault(str(each.path[0]) if each.path else "", []).append(each)
+        back = returned(trouble, blank_of)
         shown = {"genet", *_SEVERAL, "when", "reason"}
         context = self.get_context_data(
             proposal=self.proposal,
@@ -222,12 +222,12 @@ class GroupPage(Page):
             doubtful=_doubtful(group),
             typed=typed,
             several=_SEVERAL,
-            told=told,
-            problems=[each for name, found in told.items() if name not in shown for each in found],
-            faults=sum(map(len, told.values())),
+            told=back.told,
+            problems=back.above(shown),
+            faults=back.faults,
             effect=effect_shown(effect) if effect is not None else None,
         )
-        return self.render_to_response(context, status=trouble.status if trouble else 200)
+        return self.render_to_response(context, status=back.status)
 
 
 def _offered(group: Standing) -> dict[str, Any]:

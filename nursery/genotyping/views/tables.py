@@ -21,6 +21,7 @@ from nursery.core.phrases import in_words, number, percent
 from nursery.core.registers import find
 from nursery.core.views.base import Page
 from nursery.core.views.register import Fact, Section
+from nursery.core.views.returned import returned
 from nursery.core.views.tables import Column, table
 from nursery.genotyping.actions import propose
 from nursery.genotyping.actions.propose import ACT
@@ -30,7 +31,7 @@ from nursery.genotyping.models import GenotypeTable, Panel, Proposal
 from nursery.genotyping.queries import last_proposal, typed_of_table
 from nursery.genotyping.views.lists import panel_link
 from nursery.genotyping.views.pages import least_shared, proposals_section
-from nursery.genotyping.views.telling import chance_number, chance_words
+from nursery.genotyping.views.telling import blank_of, chance_number, chance_words
 
 MOST_LOCI = 200
 """The most loci that a page tells one by one; the API tells all."""
@@ -176,17 +177,14 @@ class ProposePage(Page):
         return find(Panel, typed.get("panel", ""))
 
     def _form(self, typed: Mapping[str, str], trouble: Trouble | None = None) -> HttpResponse:
-        told: dict[str, list[Problem]] = {}
-        for each in trouble.problems if trouble else ():
-            told.setdefault(str(each.path[0]) if each.path else "", []).append(each)
+        back = returned(trouble, blank_of)
         panel = self._panel(typed)
-        shown = {"threshold", "minimum"}
         context = self.get_context_data(
             typed=typed,
-            told=told,
+            told=back.told,
             panel=panel,
             loci=len(panel.loci),
-            problems=[each for name, found in told.items() if name not in shown for each in found],
-            faults=sum(map(len, told.values())),
+            problems=back.above({"threshold", "minimum"}),
+            faults=back.faults,
         )
-        return self.render_to_response(context, status=trouble.status if trouble else 200)
+        return self.render_to_response(context, status=back.status)

@@ -18,15 +18,17 @@ from nursery.core.actor import Role, require
 from nursery.core.errors import Problem, Trouble
 from nursery.core.filters import refuse_unknown
 from nursery.core.inputs import read
+from nursery.core.models import Event
 from nursery.core.registers import as_asked
 from nursery.core.views.base import Page
 from nursery.core.views.entered import tell
+from nursery.core.views.returned import entered_before, names_in, returned
 from nursery.donors.models import DonorColony
+from nursery.donors.views.collecting import permits_offered
 from nursery.genotyping.actions import take_samples
 from nursery.genotyping.actions.sample import ACT
 from nursery.genotyping.inputs import SamplingIn
 from nursery.genotyping.models import Sample
-from nursery.lineage.views.bags import names_in
 
 LINES = "lines"
 
@@ -47,19 +49,19 @@ class TakePage(Page):
                 "when": timezone.localdate().isoformat(),
                 "done_by": self.actor.name,
                 LINES: request.GET.get(LINES, ""),
-            }
+            },
+            [],
         )
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         require(self.actor, Role.FIELD, Role.NURSERY, act=ACT)
-        typed = request.POST.dict()
+        typed, permits = request.POST.dict(), request.POST.getlist("permits")
         numbers, rows = _rows(typed)
         try:
-            recorded = take_samples(self.actor, read(SamplingIn, _given(typed, rows)))
+            recorded = take_samples(self.actor, read(SamplingIn, _given(typed, permits, rows)))
         except Trouble as trouble:
-            if trouble.code == "uid_taken":
-                typed["uid"] = str(uuid.uuid4())
-            return self._form(typed, trouble, numbers)
+            known = entered_before(trouble, typed, typed.get("uid"))
+            return self._form(typed, permits, _in_their_lines(trouble, numbers), known)
         made = Sample.objects.filter(event=recorded.event).count()
         words = ngettext("%(n)d sample taken", "%(n)d samples taken", made)
         tell(request, [recorded], words % {"n": made})
@@ -68,23 +70,27 @@ class TakePage(Page):
     def _form(
         self,
         typed: Mapping[str, str],
+        permits: Sequence[str],
         trouble: Trouble | None = None,
-        numbers: Sequence[int] = (),
+        known: Event | None = None,
     ) -> HttpResponse:
-        told: dict[str, list[Problem]] = {}
-        for each in trouble.problems if trouble else ():
-            name = str(each.path[0]) if each.path else ""
-            if name == "samples":
-                name, each = LINES, _in_its_line(each, numbers)
-            told.setdefault(name, []).append(each)
+        back = returned(trouble, _blank_of)
         shown = {LINES, "when", "done_by", "permits", "laboratory", "note"}
         context = self.get_context_data(
             typed=typed,
-            told=told,
-            problems=[each for name, found in told.items() if name not in shown for each in found],
-            faults=sum(map(len, told.values())),
+            named_permits=set(permits),
+            permits=permits_offered(permits),
+            told=back.told,
+            problems=back.above(shown),
+            faults=back.faults,
+            entered=known,
         )
-        return self.render_to_response(context, status=trouble.status if trouble else 200)
+        return self.render_to_response(context, status=back.status)
+
+
+def _blank_of(problem: Problem) -> str:
+    name = str(problem.path[0]) if problem.path else ""
+    return LINES if name == "samples" else name
 
 
 def _rows(typed: Mapping[str, str]) -> tuple[list[int], list[dict[str, Any]]]:
@@ -111,16 +117,24 @@ def _rows(typed: Mapping[str, str]) -> tuple[list[int], list[dict[str, Any]]]:
     return numbers, rows
 
 
-def _given(typed: Mapping[str, str], rows: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+def _given(
+    typed: Mapping[str, str], permits: Sequence[str], rows: Sequence[Mapping[str, Any]]
+) -> dict[str, Any]:
     return {
         "uid": typed.get("uid") or None,
         "when": typed.get("when", ""),
         "done_by": names_in(typed.get("done_by", "")),
-        "permits": names_in(typed.get("permits", "")),
+        "permits": permits,
         "laboratory": typed.get("laboratory", ""),
         "note": typed.get("note", ""),
         "samples": rows,
     }
+
+
+def _in_their_lines(trouble: Trouble, numbers: Sequence[int]) -> Trouble:
+    """The same trouble, with each row's problem named by its line."""
+    trouble.problems = [_in_its_line(problem, numbers) for problem in trouble.problems]
+    return trouble
 
 
 def _in_its_line(problem: Problem, numbers: Sequence[int]) -> Problem:

@@ -8,6 +8,7 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from nursery.core.errors import Problem
 from nursery.core.phrases import in_words, link, number, ramet_link
 from nursery.core.views.register import Section
 from nursery.core.views.tables import Column, Table, table
@@ -17,6 +18,11 @@ from nursery.genotyping.queries import Confirmed, Link, Member, Standing
 
 MOST_PAIRS = 20
 """The most pairs of a group that a page tells one by one."""
+
+
+def blank_of(problem: Problem) -> str:
+    """The blank that a problem is told beside: the first of its path."""
+    return str(problem.path[0]) if problem.path else ""
 
 
 def proposal_link(row: Proposal) -> SafeString:

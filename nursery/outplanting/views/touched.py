@@ -201,13 +201,13 @@ def _taken_by(event: Event) -> Touched:
         .select_related("ramet__genet__canonical", "colony__genet__canonical")
         .order_by("pk"),
         [
-            Column("Sample", lambda row: link(row.code, "sample", row.code)),
-            Column("Of", taken_of),
-            Column("Genet", lambda row: genet_or_not(row.source)),
-            Column("Label", lambda row: row.label),
-            Column("Laboratory", lambda row: row.laboratory),
+            Column(_("Sample"), lambda row: link(row.code, "sample", row.code)),
+            Column(_("Of"), taken_of),
+            Column(_("Genet"), lambda row: genet_or_not(row.source)),
+            Column(_("Label"), lambda row: row.label),
+            Column(_("Laboratory"), lambda row: row.laboratory),
         ],
-        "Samples that were taken",
+        _("Samples that were taken"),
     )
 
 
