@@ -18,7 +18,6 @@ from nursery.diversity.allocation.field import laid_out
 from nursery.diversity.allocation.plan import Plan, allocate
 from nursery.diversity.indices import hill
 
-
 # --- every way, tried one by one -----------------------------------------------------------------
 
 
@@ -37,9 +36,7 @@ def _every(asked: Asked) -> Iterator[dict[tuple[str, str], int]]:
         supply[lot.genet] = supply.get(lot.genet, 0) + lot.plugs
     genets = sorted(supply)
     for ways in itertools.product(*(_ways(supply[genet], len(plots)) for genet in genets)):
-        if all(
-            sum(way[at] for way in ways) == plot.plugs for at, plot in enumerate(plots)
-        ):
+        if all(sum(way[at] for way in ways) == plot.plugs for at, plot in enumerate(plots)):
             yield {
                 (plot.key, genet): way[at]
                 for genet, way in zip(genets, ways, strict=True)
@@ -89,16 +86,12 @@ def _violation(asked: Asked, plan: Mapping[tuple[str, str], int]) -> dict[Rule, 
                 0, limits.fewest_genets - len(counts)
             )
             reefs = {reef for genet in counts for reef in asked.reefs.get(genet, ())}
-            found[Rule(Kind.FEWEST_REEFS, site.key, key)] = max(
-                0, limits.fewest_reefs - len(reefs)
-            )
+            found[Rule(Kind.FEWEST_REEFS, site.key, key)] = max(0, limits.fewest_reefs - len(reefs))
     return found
 
 
 def _numbers(plan: Plan) -> dict[tuple[str, str], int]:
-    return {
-        (one.plot, genet): n for one in plan.plots for genet, n in one.by_genet().items()
-    }
+    return {(one.plot, genet): n for one in plan.plots for genet, n in one.by_genet().items()}
 
 
 limits = st.builds(
@@ -152,8 +145,10 @@ def test_a_plan_is_the_most_even_of_all_that_keep_the_rules_or_breaks_them_least
     assert sum(_violation(asked, ours).values()) == least
     assert plan.unevenness == pytest.approx(float(_uneven(asked, ours)), abs=1e-12)
     if least == 0:
-        best = min((_uneven(asked, way) for broken, way in everything if not any(broken.values())),
-                   default=Fraction(0))
+        best = min(
+            (_uneven(asked, way) for broken, way in everything if not any(broken.values())),
+            default=Fraction(0),
+        )
         assert plan.unevenness == pytest.approx(float(best), abs=1e-12)
         assert plan.gap == pytest.approx(0.0, abs=1e-9)
         assert plan.clash == ()

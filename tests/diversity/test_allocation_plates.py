@@ -56,7 +56,8 @@ def test_portions_add_up_and_are_few(
 ) -> None:
     held, wanted = case
     lots = {
-        (f"g{genet}", f"p{plate}"): int(held[genet, plate]) for genet, plate in np.ndindex(held.shape)
+        (f"g{genet}", f"p{plate}"): int(held[genet, plate])
+        for genet, plate in np.ndindex(held.shape)
     }
     wishes: dict[tuple[str, str], int] = {}
     for genet, plugs in enumerate(wanted.tolist()):
