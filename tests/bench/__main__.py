@@ -21,7 +21,7 @@ from tests.bench.server import server
 from tests.run_suite import ROOT
 
 GROUPS = (
-    *("sizes", "verify", "recall", "trace", "api", "diversity", "matching", "beside"),
+    *("sizes", "verify", "recall", "trace", "api", "diversity", "matching", "allocate", "beside"),
     *("cut", "plant", "late", "load"),
 )
 """In the order in which they are measured: what writes comes last."""

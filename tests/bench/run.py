@@ -29,7 +29,15 @@ from django.db.models import Q  # noqa: E402
 from nursery.core.actor import Actor, Role  # noqa: E402
 from nursery.lineage.models import Step  # noqa: E402
 from nursery.lineage.words import What  # noqa: E402
-from tests.bench import beside, loading, matching, reading, web, writing  # noqa: E402
+from tests.bench import (  # noqa: E402
+    allocating,
+    beside,
+    loading,
+    matching,
+    reading,
+    web,
+    writing,
+)
 from tests.bench.__main__ import GROUPS  # noqa: E402
 from tests.bench.family import Family  # noqa: E402
 from tests.bench.measure import Bare, Fact, Ratio  # noqa: E402
@@ -138,6 +146,7 @@ class Run:
             "api": lambda: web.asked(made_, actor),
             "diversity": lambda: reading.diversities(made_, actor, bare),
             "matching": matching.compared,
+            "allocate": allocating.facts,
             "beside": self.beside,
             "cut": lambda: writing.cuttings(made_, actor, bare),
             "plant": lambda: writing.plantings(made_, actor, bare),

@@ -24,9 +24,11 @@ from nursery.diversity.allocation.rows import (
     supplies,
 )
 
+Names = frozenset[Name]
+
 
 def least_violation(
-    field: Field, seconds: float, firm: frozenset[Name] = frozenset(), price: float = 1.0
+    field: Field, seconds: float, firm: Names = frozenset(), price: float = 1.0
 ) -> Mapping[Name, int] | None:
     """By how much each rule gives way in the least violation; None if `firm` ones do not let it.
 
@@ -48,18 +50,58 @@ def least_violation(
     return {name: int(values[column]) for name, column in slack.columns.items()}
 
 
-def clash(field: Field, seconds: float) -> frozenset[Name]:
-    """Rules that cannot be kept together, though without any one of them the others could be."""
-    firm: frozenset[Name] = frozenset()
-    while (given := least_violation(field, seconds, firm)) is not None:
-        giving = {name for name, much in given.items() if much}
-        if not giving:
-            return frozenset()
-        firm |= giving
+def clashes(field: Field, given: Mapping[Name, int], seconds: float) -> tuple[Names, ...]:
+    """Rules that cannot be kept together, though without any one of a set the rest of it could be.
+
+    `given` is the least violation. For each place that cannot keep its own rules, a set of them; if
+    there is none, one set over several places.
+    """
+    found = []
+    giving = frozenset(name for name, much in given.items() if much)
+    for place in sorted({name[1] for name in giving}):
+        own = frozenset(name for name in given if name[1] == place)
+        if not _possible(field, own, seconds):
+            found.append(_irreducible(field, own, seconds))
+    if found or not giving:
+        return tuple(found)
+    firm = giving
+    while _possible(field, firm, seconds):
+        more = least_violation(field, seconds, firm)
+        if more is None:
+            break
+        firm |= {name for name, much in more.items() if much}
+    return (_irreducible(field, firm, seconds),)
+
+
+def _irreducible(field: Field, firm: Names, seconds: float) -> Names:
     for name in sorted(firm, key=_order):
-        if least_violation(field, seconds, firm - {name}, price=0.0) is None:
+        if not _possible(field, firm - {name}, seconds):
             firm -= {name}
     return firm
+
+
+def _possible(field: Field, firm: Names, seconds: float) -> bool:
+    """Whether these rules can be kept if no other has to be.
+
+    Places without any of them take whatever is left: they are one place here.
+    """
+    places = sorted({name[1] for name in firm})
+    number = {place: at for at, place in enumerate(places)}
+    rest = int(field.need.sum() - field.need[places].sum())
+    none = np.zeros((len(field.supply), 1), np.int64)
+    fewer = Field(
+        supply=field.supply,
+        standing=np.hstack([field.standing[:, places], none]),
+        need=np.append(field.need[places], rest),
+        room=np.hstack([field.room[:, places], field.supply[:, None]]),
+        new_genets=np.append(field.new_genets[places], 0),
+        new_reefs=np.append(field.new_reefs[places], 0),
+        open_reefs=np.vstack([field.open_reefs[places], np.ones_like(field.open_reefs[:1])]),
+        reef_of=field.reef_of,
+        inner={number[place]: plots for place, plots in field.inner.items() if place in number},
+    )
+    renamed = frozenset((kind, number[place], plot) for kind, place, plot in firm)
+    return least_violation(fewer, seconds, renamed, price=0.0) is not None
 
 
 def _order(name: Name) -> tuple[str, int, float]:

@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from nursery.diversity.allocation.asked import Asked, Breach, Kind, Limits, Rule, Site
-from nursery.diversity.allocation.conflicts import clash, least_violation
+from nursery.diversity.allocation.conflicts import Names, clashes, least_violation
 from nursery.diversity.allocation.evenness import Spread, spread, unevenness_of
 from nursery.diversity.allocation.field import Flags, laid_out
 from nursery.diversity.allocation.plates import Touched, fewest, taken, together
@@ -51,7 +51,8 @@ class Plan:
 
     `unevenness` is Σ over sites of Σ (n/N)², `bound` what no plan can be below, `evenest` what it
     would be if plates did not matter. `breaches` are the rules that the plan does not keep, and
-    `clash` rules that cannot be kept together; both are empty where all rules are kept. `plates`
+    `clashes` sets of rules that cannot be kept together, though any one of a set left out they
+    could be; both are empty where all rules are kept. `plates`
     are touched, and no choice of plates for these numbers is below `plates_bound`; `weighed` says
     that numbers were chosen with the plates in mind.
     """
@@ -61,7 +62,7 @@ class Plan:
     bound: float
     evenest: float
     breaches: tuple[Breach, ...]
-    clash: tuple[Rule, ...]
+    clashes: tuple[frozenset[Rule], ...]
     plates: tuple[str, ...]
     plates_bound: int
     weighed: bool
@@ -166,13 +167,13 @@ class _Planner:
         return [given[start:end] for start, end in zip(starts, ends, strict=True)]
 
     def plan(self, tolerance: float | None) -> Plan:
-        clashing: frozenset[Name] = frozenset()
+        clashing: tuple[Names, ...] = ()
         field, given = self.field, dict[Name, int]()
         while True:
             best = spread(relaxed(field, given), self.seconds)
             if best is None:
                 given = dict(least_violation(field, self.seconds) or {})
-                clashing = clash(field, self.seconds)
+                clashing = clashes(field, given, self.seconds)
                 best = spread(relaxed(field, given), self.seconds)
                 if best is None:
                     raise AssertionError("Rules that gave way as far as they must still clash.")
@@ -217,7 +218,7 @@ class _Planner:
         split: Sequence[Whole],
         touched: Touched,
         weighed: bool,
-        clashing: frozenset[Name],
+        clashing: tuple[Names, ...],
     ) -> Plan:
         held = {
             (self.genets[genet], self.plates[plate]): int(self.held[genet, plate])
@@ -241,7 +242,7 @@ class _Planner:
             bound=min(best.bound, chosen.bound),
             evenest=best.cost,
             breaches=tuple(self._breaches(split)),
-            clash=tuple(self._rule(name) for name in sorted(clashing, key=str)),
+            clashes=tuple(frozenset(map(self._rule, names)) for names in clashing),
             plates=tuple(sorted(used)),
             plates_bound=min(touched.bound, len(used)),
             weighed=weighed,
