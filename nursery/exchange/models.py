@@ -18,6 +18,7 @@ class Task(models.Model):
         LOAD = "load", _("load files")
         TRY = "try", _("try files without storing them")
         VERIFY = "verify", _("check the whole record")
+        PROPOSE = "propose", _("propose a planting")
 
     uid = models.UUIDField(default=uuid.uuid4, editable=False)
     kind = models.CharField(max_length=10, choices=Kind.choices)
@@ -26,7 +27,8 @@ class Task(models.Model):
     ended_at = models.DateTimeField(null=True)
     failed = models.BooleanField(default=False)
     outcome = models.JSONField(default=dict)
-    """What came of it, as plain data: `says`, `heads` and `rows` of a table, `more` lines."""
+    """What came of it, as plain data: `says`, `heads` and `rows` of a table, `more` lines; of a
+    proposal what was `asked` and the `proposal`."""
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["uid"], name="task_uid")]

@@ -21,6 +21,10 @@ from django.utils.translation import gettext as _
 from nursery.access.actors import actor_for
 from nursery.core.actor import Actor, require
 from nursery.core.errors import Problem, Refused, Trouble, Unknown
+from nursery.core.inputs import read
+from nursery.diversity.proposing import named, propose, takes_long
+from nursery.diversity.proposing_answers import kept
+from nursery.diversity.proposing_inputs import ProposalIn
 from nursery.exchange import progress
 from nursery.exchange.loading import load
 from nursery.exchange.loading.files import STEMS
@@ -55,7 +59,7 @@ def ask_for(actor: Actor, kind: Task.Kind, files: Mapping[str, Iterable[bytes]])
         for name in files
         if Path(name).name != name or Path(name).suffix != ".csv" or Path(name).stem not in STEMS
     ]
-    if kind is not Task.Kind.VERIFY and not files:
+    if kind in (Task.Kind.LOAD, Task.Kind.TRY) and not files:
         problems.append(Problem("no_files", "Choose the CSV files to load.", ("files",)))
     if problems:
         raise Refused(problems)
@@ -70,6 +74,30 @@ def ask_for(actor: Actor, kind: Task.Kind, files: Mapping[str, Iterable[bytes]])
     task.save(force_insert=True)
     progress.write(folder, progress.Progress(sign=timezone.now().timestamp()))
     start(task)
+    return task
+
+
+def ask_to_propose(actor: Actor, given: ProposalIn) -> Task:
+    """Write down a proposal that is asked for; work it out at once, or start it where that takes
+    long.
+
+    Raises NotAllowed; Refused where something is named that there is not, and whatever `propose`
+    refuses with where it is worked out at once. Nothing is kept of what is refused.
+    """
+    require(actor, act=ACT)
+    said = given.model_dump(mode="json")
+    task = Task(kind=Task.Kind.PROPOSE, by_id=actor.user_id, outcome={"asked": said})
+    if takes_long(given):
+        named(given)
+        folder = folder_of(task)
+        folder.mkdir(parents=True)
+        task.save(force_insert=True)
+        progress.write(folder, progress.Progress(sign=timezone.now().timestamp()))
+        start(task)
+        return task
+    task.outcome = _proposed(actor, said)
+    task.ended_at = timezone.now()
+    task.save(force_insert=True)
     return task
 
 
@@ -115,10 +143,12 @@ def run(uid: str) -> Task:
             task.failed, task.outcome = _work(task, tell)
     except Trouble as trouble:
         task.failed = True
-        task.outcome = {"says": " ".join(problem.message for problem in trouble.problems)}
+        says = " ".join(problem.message for problem in trouble.problems)
+        task.outcome = {**task.outcome, "says": says}
     except Exception:
         task.failed = True
-        task.outcome = {"says": _("It broke off by a fault of this program; the log says more.")}
+        says = _("It broke off by a fault of this program; the log says more.")
+        task.outcome = {**task.outcome, "says": says}
         raise
     finally:
         task.ended_at = timezone.now()
@@ -131,6 +161,8 @@ def _work(task: Task, tell: Any) -> tuple[bool, dict[str, Any]]:
     """Whether it failed, and what came of it."""
     if task.kind == Task.Kind.VERIFY:
         return _verify(tell)
+    if task.kind == Task.Kind.PROPOSE:
+        return False, _proposed(actor_for(task.by), task.outcome["asked"])
     check = task.kind == Task.Kind.TRY
     report = load(
         folder_of(task) / _FILES,
@@ -151,6 +183,16 @@ def _work(task: Task, tell: Any) -> tuple[bool, dict[str, Any]]:
         "heads": [_("file"), _("new"), _("unchanged"), _("edited")],
         "rows": rows,
     }
+
+
+def _proposed(actor: Actor, asked: Any) -> dict[str, Any]:
+    """What was asked for, and what is proposed."""
+    proposal = propose(actor, read(ProposalIn, asked))
+    says = _("%(given)d of %(asked)d plugs have a place.") % {
+        "given": proposal.given,
+        "asked": proposal.asked,
+    }
+    return {"says": says, "asked": asked, "proposal": kept(proposal)}
 
 
 def _verify(tell: Any) -> tuple[bool, dict[str, Any]]:
