@@ -6,7 +6,7 @@ from rest_framework.routers import SimpleRouter
 
 from nursery.access.api import TokenViewSet
 from nursery.core.api.views import ChangeViewSet, NoSuchAddress, SeriesViewSet
-from nursery.diversity.api import DiversityView
+from nursery.diversity.api import DiversityView, ProposalView
 from nursery.donors.api import DonorViewSet, GenetViewSet, PermitViewSet, TaxonViewSet
 from nursery.donors.photo_api import PhotoViewSet
 from nursery.genotyping import api as genotyping
@@ -126,6 +126,14 @@ urlpatterns: list[URLPattern | URLResolver] = [
         "manifests/<str:code>/sign-offs/",
         manifests.SignOffViewSet.as_view({"get": "sign_offs", "post": "create"}),
         name="api-manifests-sign-offs",
+    path("proposals/", ProposalView.as_view({"post": "create"}), name="api-proposals"),
+    path(
+        "proposals/<str:uid>/", ProposalView.as_view({"get": "retrieve"}), name="api-proposals-one"
+    ),
+    path(
+        "proposals/<str:uid>/draft/",
+        ProposalView.as_view({"post": "draft"}),
+        name="api-proposals-draft",
     ),
     path("", include(router.urls)),
     # Last: an address that nothing answers to is told in the API's own way.

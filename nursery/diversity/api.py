@@ -1,8 +1,10 @@
-"""Genet diversity of a site by API."""
+"""Genet diversity of a site, and proposals of plantings, by API."""
 
 from __future__ import annotations
 
-from datetime import date
+import uuid
+from dataclasses import dataclass
+from datetime import date, datetime
 
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
@@ -10,13 +12,19 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from nursery.core.api.answers import schema_of
-from nursery.core.api.base import Api
+from nursery.core.api.base import Api, body_of
 from nursery.core.errors import Problem, Unknown
+from nursery.core.inputs import read
 from nursery.core.plain import plain
 from nursery.core.problems import ParameterRefused
+from nursery.diversity.proposing import draft_proposal
+from nursery.diversity.proposing_answers import Proposal, read_back
+from nursery.diversity.proposing_inputs import ProposalIn
 from nursery.diversity.queries import Report, diversity
 from nursery.donors import queries as donors
 from nursery.donors.models import Taxon
+from nursery.exchange.models import Task
+from nursery.exchange.tasks import ask_to_propose, proposal_of
 from nursery.outplanting.counts import Stand
 from nursery.places import queries as places
 
@@ -84,3 +92,82 @@ def _day(text: str | None) -> date | None:
         raise ParameterRefused(
             Problem("date_malformed", "as_of is a day: 2021-03-04.", ("as_of",))
         ) from None
+
+
+@dataclass(frozen=True, slots=True)
+class Proposed:
+    """What came of asking for a proposal. While it is worked out, `ended` is false and `proposal`
+    null; look again. `says` is why nothing was found, where `failed` is true."""
+
+    uid: uuid.UUID
+    asked_at: datetime
+    ended: bool
+    failed: bool
+    says: str
+    proposal: Proposal | None
+
+
+@dataclass(frozen=True, slots=True)
+class DraftedManifest:
+    """A manifest that was drafted of a proposal, and whether by this call."""
+
+    manifest: str
+    uid: uuid.UUID
+    site: str
+    fresh: bool
+
+
+class ProposalView(Api):
+    """Which ready plugs go to which plots: asked for, looked at, drafted."""
+
+    @extend_schema(
+        summary="Ask for a proposal",
+        request=ProposalIn,
+        responses={201: schema_of(Proposed), 202: schema_of(Proposed)},
+    )
+    def create(self, request: Request) -> Response:
+        """Leads alone. What takes long is worked out by itself: 202, and it is looked at later."""
+        task = ask_to_propose(self.actor, read(ProposalIn, body_of(request)))
+        return Response(
+            plain(_proposed(task)),
+            status=201 if task.ended_at else 202,
+            headers={"Location": f"{request.path}{task.uid}/"},
+        )
+
+    @extend_schema(
+        summary="One proposal",
+        parameters=[OpenApiParameter("uid", str, OpenApiParameter.PATH)],
+        responses={200: schema_of(Proposed)},
+    )
+    def retrieve(self, request: Request, uid: str) -> Response:
+        return Response(plain(_proposed(proposal_of(self.actor, uid))))
+
+    @extend_schema(
+        summary="Draft the manifests of a proposal",
+        request=None,
+        parameters=[OpenApiParameter("uid", str, OpenApiParameter.PATH)],
+        responses={200: schema_of(list[DraftedManifest])},
+    )
+    def draft(self, request: Request, uid: str) -> Response:
+        """One for each site, once however often it is called. Refused where a ramet has gone."""
+        task = proposal_of(self.actor, uid, found=True)
+        drafted = draft_proposal(self.actor, read_back(task.outcome["proposal"]), task.uid)
+        rows = [
+            DraftedManifest(
+                each.manifest.code, each.manifest.uid, each.manifest.site.code, each.fresh
+            )
+            for each in drafted
+        ]
+        return Response(plain(rows))
+
+
+def _proposed(task: Task) -> Proposed:
+    stored = task.outcome.get("proposal")
+    return Proposed(
+        uid=task.uid,
+        asked_at=task.asked_at,
+        ended=task.ended_at is not None,
+        failed=task.failed,
+        says=task.outcome.get("says", ""),
+        proposal=None if stored is None else read_back(stored),
+    )

@@ -37,29 +37,33 @@ class Ready:
     plugs: int
 
 
+def offered() -> QuerySet[Ramet]:
+    """Living ramets for production, of a known genet, in a structure, on no open manifest.
+    Broodstock and reserve are never among them."""
+    rows = living().filter(genet__isnull=False, purpose=Purpose.PRODUCTION, place=Place.STRUCTURE)
+    return rows.filter(~Exists(unplanted().filter(ramet=OuterRef("pk"))))
+
+
 def ready_ramets(given: ProposalIn, taxa: Collection[int]) -> QuerySet[Ramet]:
-    """Living ramets that may be planted: for production, of a known genet, in a structure, on no
-    open manifest, old and large enough. Broodstock and reserve are never offered."""
+    """What is offered of these taxa and is old and large enough."""
     latest = given.planned.earliest - datetime.timedelta(days=given.least_days)
-    rows = living().filter(
-        taxon__in=taxa,
-        genet__isnull=False,
-        purpose=Purpose.PRODUCTION,
-        place=Place.STRUCTURE,
-        born__latest__lte=latest,
+    rows = offered().filter(taxon__in=taxa, born__latest__lte=latest)
+    if given.smallest is None:
+        return rows
+    measured = Finding.objects.filter(
+        ramet=OuterRef("pk"), during__event__live=True, size_cm__gte=given.smallest
     )
-    rows = rows.filter(~Exists(unplanted().filter(ramet=OuterRef("pk"))))
-    if given.smallest is not None:
-        rows = rows.filter(
-            Exists(
-                Finding.objects.filter(
-                    ramet=OuterRef("pk"),
-                    during__event__live=True,
-                    size_cm__gte=given.smallest,
-                )
-            )
-        )
-    return rows
+    return rows.filter(Exists(measured))
+
+
+def offered_by_taxon() -> dict[int, tuple[int, int]]:
+    """How many ramets of each taxon are offered, and of how many genets. One query."""
+    rows = (
+        offered()
+        .values_list("taxon")
+        .annotate(n=Count("pk"), genets=Count(INDIVIDUAL, distinct=True))
+    )
+    return {taxon: (n, genets) for taxon, n, genets in rows}
 
 
 def ready(given: ProposalIn, taxa: Collection[int], nurseries: Collection[str]) -> list[Ready]:

@@ -1,9 +1,10 @@
-"""Addresses of Today and of sites."""
+"""Addresses of Today, of sites and of proposals."""
 
 from django.urls import path
 
 from nursery.diversity.views.map import MapPage
 from nursery.diversity.views.policy import PolicyPage
+from nursery.diversity.views.proposing import NeedsPage, ProposalPage, SheetPage
 from nursery.diversity.views.site import SitePage
 from nursery.diversity.views.today import TodayPage
 
@@ -11,5 +12,8 @@ urlpatterns = [
     path("", TodayPage.as_view(), name="home"),
     path("map/", MapPage.as_view(), name="map"),
     path("policy/", PolicyPage.as_view(), name="policy"),
+    path("proposals/", NeedsPage.as_view(), name="proposals"),
+    path("proposals/<str:uid>/", ProposalPage.as_view(), name="proposal"),
+    path("proposals/<str:uid>/sheet/", SheetPage.as_view(), name="proposal-sheet"),
     path("sites/<str:code>/", SitePage.as_view(), name="site"),
 ]

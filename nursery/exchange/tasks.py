@@ -9,6 +9,7 @@ from __future__ import annotations
 import shutil
 import subprocess
 import sys
+import uuid
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from pathlib import Path
@@ -19,7 +20,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from nursery.access.actors import actor_for
-from nursery.core.actor import Actor, require
+from nursery.core.actor import Actor, require, require_read
 from nursery.core.errors import Problem, Refused, Trouble, Unknown
 from nursery.core.inputs import read
 from nursery.diversity.proposing import named, propose, takes_long
@@ -98,6 +99,22 @@ def ask_to_propose(actor: Actor, given: ProposalIn) -> Task:
     task.outcome = _proposed(actor, said)
     task.ended_at = timezone.now()
     task.save(force_insert=True)
+    return task
+
+
+def proposal_of(actor: Actor, uid: str, *, found: bool = False) -> Task:
+    """The work of this uid that is to propose something; with `found`, that has done so.
+
+    Raises NotAllowed, Unknown (`unknown_proposal`).
+    """
+    require_read(actor)
+    try:
+        key = uuid.UUID(uid)
+    except ValueError:
+        key = uuid.UUID(int=0)
+    task = Task.objects.select_related("by").filter(uid=key, kind=Task.Kind.PROPOSE).first()
+    if task is None or (found and "proposal" not in task.outcome):
+        raise Unknown(Problem("unknown_proposal", "There is no such proposal."))
     return task
 
 

@@ -75,6 +75,8 @@ class Visitor:
             "/enter/check/",
             "/genets/matrix/",
             "/map/",
+            "/proposals/",
+            f"/proposals/?taxon={here.taxon.code}",
             "/watch/",
             f"/colonies/{here.colony.code}/descent/",
             f"/structures/{here.plate.code}/label/",

@@ -34,6 +34,7 @@ REEF = (
     (_("Map"), "map"),
     (_("Plots"), "plots"),
     (_("Manifests"), "manifests"),
+    (_("Proposals"), "proposals"),
     (_("Outplantings"), "outplantings"),
     (_("Visits"), "visits"),
     (_("Policy"), "policy"),
