@@ -126,6 +126,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
         "manifests/<str:code>/sign-offs/",
         manifests.SignOffViewSet.as_view({"get": "sign_offs", "post": "create"}),
         name="api-manifests-sign-offs",
+    ),
     path("proposals/", ProposalView.as_view({"post": "create"}), name="api-proposals"),
     path(
         "proposals/<str:uid>/", ProposalView.as_view({"get": "retrieve"}), name="api-proposals-one"

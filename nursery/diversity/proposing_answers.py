@@ -8,7 +8,7 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from nursery.diversity.allocation.asked import Kind
-from nursery.diversity.indices import summary
+from nursery.diversity.summary import summary
 
 
 @dataclass(frozen=True, slots=True)

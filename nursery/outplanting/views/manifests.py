@@ -15,6 +15,8 @@ from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import ngettext_lazy
 from rest_framework.request import Request
 
 from nursery.core.actor import Role, require
@@ -63,9 +65,11 @@ class ManifestList(Listing):
     place = "reef"
     model = Manifest
     filterset_class = ManifestFilters
-    title = "Manifests"
-    names = "manifest,manifests"
-    empty = "The list of what a boat is to plant belongs here. Field and nursery staff draft it."
+    title = _lazy("Manifests")
+    names = ngettext_lazy("manifest", "manifests")
+    empty = _lazy(
+        "The list of what a boat is to plant belongs here. Field and nursery staff draft it."
+    )
     kin = kin.REEF
     ordering_fields: ClassVar = {"planned": "earliest", "code": "code"}
     default_ordering = ("-earliest", "-pk")
@@ -330,7 +334,7 @@ class AuditPage(Page):
 def _says(row: Manifest, tally: Tally) -> str:
     """The manifest in one sentence."""
     words = {
-        "ramets": counted(tally.lines, "ramet,ramets"),
+        "ramets": counted(tally.lines, ngettext_lazy("ramet", "ramets")),
         "site": row.site.name,
         "when": on(row.planned),
         "planted": number(tally.planted),
