@@ -104,7 +104,9 @@ def take(listed: Iterable[int], numbers: Mapping[int, int], at: datetime) -> Tak
         for pk, state in states.items()
         if state.structure is not None and lives_in(state, home.keys())
     ]
-    members.sort(key=lambda one: (one.number, one.structure, one.row or 0, one.column or 0))
+    members.sort(
+        key=lambda one: (one.number, one.structure, one.row or 0, one.column or 0, one.ramet.pk)
+    )
     return Taken(
         {pk: ramets[pk] for pk in named_ids},
         numbers,
