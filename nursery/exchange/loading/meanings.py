@@ -172,6 +172,7 @@ _IN_FILE: dict[str, str] = {
     "moves.structure": _("where ramets go that name no structure"),
     "moves.packed": _("packed for a journey instead of placed"),
     "outplantings.plot": _("the plot they were planted in"),
+    "outplantings.manifest": _("the signed-off manifest that they were planted of"),
     "outplantings.fixing": _("how those are held to the reef that do not say otherwise"),
     "legacy_ramets.origin": _("how it came in, if not as the event says"),
     "legacy_ramets.parents": _("the genets that a settled one may descend from"),

@@ -15,6 +15,7 @@ from nursery.access.actions import grant_role, save_person
 from nursery.access.actors import CONSOLE
 from nursery.core.actor import Actor, Role
 from nursery.core.models import Event, EventKind, User
+from nursery.exchange.demo import plan
 from nursery.exchange.loading.naming import uid_of
 from nursery.lineage.models import Ramet
 from nursery.lineage.words import Life, Place
@@ -57,6 +58,7 @@ class Command(BaseCommand):
         if not loaded:
             call_command("load_records", str(DEMO), username=lead.username, stdout=self.stdout)
         _others(lead)
+        plan(_operator(lead))
         self._show()
 
     def _show(self) -> None:
