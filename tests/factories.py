@@ -19,7 +19,7 @@ from nursery.core.actor import Actor, Role
 from nursery.core.inputs import read
 from nursery.core.models import Event, User
 from nursery.diversity import actions as diversity
-from nursery.diversity.audit.judge import Verdict
+from nursery.diversity.audit.case import Verdict
 from nursery.diversity.inputs import SignOffIn
 from nursery.diversity.models import SignOff
 from nursery.donors.actions import enter_colony

@@ -51,6 +51,7 @@ NAMES = frozenset(
         _("Loci"),
         _("Longitude"),
         _("Made on"),
+        _("Manifest"),
         _("Marker"),
         _("Merged"),
         _("Name"),

@@ -12,13 +12,20 @@ from django.utils import timezone
 
 from nursery.core.actor import Actor, Role, require
 from nursery.core.errors import Problem, ProblemList, Refused
+from nursery.diversity.audit.case import (
+    Answer,
+    Verdict,
+    no_worse,
+    verdict_of,
+)
 from nursery.diversity.audit.gather import gather, taxon_names
-from nursery.diversity.audit.judge import Answer, Verdict, judge, no_worse, verdict_of
+from nursery.diversity.audit.judge import judge
 from nursery.diversity.inputs import SignOffIn
 from nursery.diversity.models import Audit, Override, SignOff
+from nursery.lineage import rows
 from nursery.lineage.models import Ramet
 from nursery.outplanting.actions.manifest import locked, refuse_cancelled
-from nursery.outplanting.manifests import IS_PLANTED, since_seen, stock_of
+from nursery.outplanting.manifests import IS_PLANTED, lines, since_seen, stock_of
 from nursery.outplanting.models import Manifest, ManifestLine, Stage
 from nursery.outplanting.stock import bearable, told
 
@@ -36,6 +43,8 @@ def audit(actor: Actor, manifest: Manifest) -> Audit:
     require(actor, Role.FIELD, Role.NURSERY, act="audit a manifest")
     manifest = locked(manifest)
     refuse_cancelled(manifest)
+    # What is written down as seen is what was judged: nobody dies in between.
+    rows.lock_all(lines(manifest).values_list("ramet", flat=True), {})
     gathered = gather(manifest)
     if not gathered.case.plugs and not gathered.case.gone:
         message = f"{manifest.code} has no ramets yet. Put some on it first."
@@ -129,17 +138,17 @@ def _see(manifest: Manifest) -> None:
 
     Of those that are planted, what was seen before stays: a void gives them back as they were.
     """
-    rows = ManifestLine.objects.filter(~IS_PLANTED, manifest=manifest)
+    left = ManifestLine.objects.filter(~IS_PLANTED, manifest=manifest)
     ramet = Ramet.everything.filter(pk=OuterRef("ramet"))
     individual = Coalesce(F("genet__canonical_id"), F("genet_id"))
-    rows.filter(taken_off=False).update(
+    left.filter(taken_off=False).update(
         seen_plot=F("plot"),
         seen_genet=Subquery(ramet.annotate(found=individual).values("found")),
         seen_life=Subquery(ramet.values("life")),
         seen_place=Subquery(ramet.values("place")),
     )
     unseen = dict.fromkeys(("seen_plot", "seen_genet", "seen_life", "seen_place"))
-    rows.filter(taken_off=True).update(**unseen)
+    left.filter(taken_off=True).update(**unseen)
 
 
 def _stands_or_lapses(

@@ -10,8 +10,8 @@ from django.db.models import QuerySet
 
 from nursery.core.errors import Problem, Unknown
 from nursery.diversity.actions import answers_of
+from nursery.diversity.audit.case import Answer, Verdict
 from nursery.diversity.audit.gather import taxon_names
-from nursery.diversity.audit.judge import Answer, Verdict
 from nursery.diversity.models import Audit, Override, SignOff
 from nursery.outplanting.models import Manifest
 from nursery.outplanting.rules import Rule

@@ -8,7 +8,8 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
-from nursery.diversity.audit.judge import Verdict
+from nursery.core.spoken import choices_of
+from nursery.diversity.audit.case import Verdict
 from nursery.donors.models import Taxon
 from nursery.outplanting.models import Manifest, PolicyRule
 
@@ -27,7 +28,7 @@ class Audit(models.Model):
     day = models.DateField(help_text="the day whose policy it was judged by")
     stock = models.CharField(max_length=64)
     ramets = models.PositiveIntegerField(help_text="how many of the ramets were in its figures")
-    verdict = models.PositiveSmallIntegerField(choices=Verdict.pairs())
+    verdict = models.PositiveSmallIntegerField(choices=choices_of(Verdict))
     answers = models.JSONField()
     rules = models.ManyToManyField(PolicyRule, related_name="+")
     stands = models.BooleanField(null=True)

@@ -16,12 +16,14 @@ from nursery.core.actor import Actor, require_read
 from nursery.core.dates import latest_today
 from nursery.core.models import Event
 from nursery.diversity.risk import Keeping, keeping
+from nursery.diversity.waiting import Below, manifests_waiting, sites_below
 from nursery.donors.flagged import flags_of_collections
 from nursery.donors.models import Collection, Genet, Permit
 from nursery.donors.permits import Flag
 from nursery.husbandry.queries import is_due, last_checks
 from nursery.lineage.living import INDIVIDUAL, living
 from nursery.lineage.words import Origin, Place, Purpose
+from nursery.outplanting.models import Manifest
 from nursery.places.models import Nursery, Site, Structure
 
 READY_DAYS = 180
@@ -114,6 +116,8 @@ class Today:
     single_count: int
     due: Sequence[Due]
     due_count: int
+    below: Sequence[Below]
+    waiting: Sequence[Manifest]
     ready: Sequence[Ready]
     latest: Sequence[Event]
 
@@ -121,7 +125,8 @@ class Today:
     def quiet(self) -> bool:
         """Whether nothing needs a hand."""
         counts = (self.standing.placeless, self.flagged_count, self.due_count)
-        return not (any(counts) or self.lapsing or self.dominated or self.keeping.at_risk)
+        lists = (self.lapsing, self.dominated, self.keeping.at_risk, self.below, self.waiting)
+        return not (any(counts) or any(lists))
 
 
 def today(actor: Actor) -> Today:
@@ -145,6 +150,8 @@ def today(actor: Actor) -> Today:
         single_count=len(single),
         due=due[:MOST_NAMED],
         due_count=len(due),
+        below=sites_below(day),
+        waiting=manifests_waiting(),
         ready=_ready(day),
         latest=list(events[:MOST_NAMED]),
     )

@@ -21,7 +21,7 @@ class Below:
 
 
 def sites_below(day: date) -> list[Below]:
-    """Sites below the policy of a day, by code. Five queries however many there are."""
+    """Sites below the policy of a day, by code. Four queries however many there are."""
     failed = {
         site: list(dict.fromkeys(answer.rule for answer in failing_site(case)))
         for site, case in sites_standing(day).items()

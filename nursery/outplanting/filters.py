@@ -1,4 +1,4 @@
-"""Filters of plantings, visits and observations."""
+"""Filters of manifests and policy, of plantings, visits and observations."""
 
 from __future__ import annotations
 
@@ -7,12 +7,20 @@ from typing import Any
 from django.db.models import QuerySet
 from django_filters import UUIDFilter
 
-from nursery.core.filters import CodeFilter, FilterSet, WhenFilter, WordFilter, event_filters
+from nursery.core.filters import (
+    CodeFilter,
+    FilterSet,
+    TextFilter,
+    WhenFilter,
+    WordFilter,
+    event_filters,
+)
 from nursery.donors.models import DonorColony, Genet, Taxon
 from nursery.lineage.filters import GenetFilter
 from nursery.lineage.models import Ramet
 from nursery.lineage.words import Cause
-from nursery.outplanting.models import Condition, Outplant
+from nursery.outplanting.models import Condition, Manifest, ManifestLine, Outplant, Stage
+from nursery.outplanting.rules import Rule
 from nursery.places.models import Plot, Reef, Site, Structure
 
 
@@ -62,3 +70,31 @@ class ObservationFilters(FilterSet):
     taxon = CodeFilter(field_name="ramet__taxon", model=Taxon)
     condition = WordFilter(field_name="condition", word=Condition)
     cause = WordFilter(field_name="cause", word=Cause)
+
+
+class ManifestFilters(FilterSet):
+    """For which site and day, how far it has come, and by whom."""
+
+    site = CodeFilter(field_name="site", model=Site)
+    planned = WhenFilter(field_name="")
+    stage = WordFilter(field_name="stage", word=Stage)
+    ramet = CodeFilter(method="of_ramet", model=Ramet)
+    drafted_by = TextFilter(field_name="drafted_by__username", lookup_expr="iexact")
+
+    def of_ramet(self, rows: QuerySet[Manifest], _: str, ramet: int) -> QuerySet[Manifest]:
+        on = ManifestLine.objects.filter(ramet=ramet, taken_off=False)
+        return rows.filter(pk__in=on.values("manifest"))
+
+
+class LineFilters(FilterSet):
+    """Of which plot, and of which ramet."""
+
+    plot = CodeFilter(field_name="plot", model=Plot)
+    ramet = CodeFilter(field_name="ramet", model=Ramet)
+
+
+class PolicyFilters(FilterSet):
+    """Which rule, of which taxon, in force on which day."""
+
+    rule = WordFilter(field_name="rule", word=Rule)
+    taxon = CodeFilter(field_name="taxon", model=Taxon)

@@ -46,7 +46,7 @@ class PolicyRule(models.Model):
     Without a value nothing is asked. `number` is 1 or 0 where the rule is yes or no.
     """
 
-    rule = models.PositiveSmallIntegerField(choices=Rule.pairs())
+    rule = models.PositiveSmallIntegerField(choices=choices_of(Rule))
     taxon = models.ForeignKey(Taxon, on_delete=models.PROTECT, null=True, related_name="+")
     number = models.DecimalField(max_digits=8, decimal_places=2, null=True)
     word = models.CharField(max_length=20, blank=True)
@@ -90,10 +90,10 @@ class PolicyRule(models.Model):
 class Stage(Word):
     """How far a manifest has come. That it is planted is told by its outplantings."""
 
-    DRAFT = 1
-    AUDITED = 2
-    SIGNED = 3
-    CANCELLED = 4
+    DRAFT = 1, _("draft")
+    AUDITED = 2, _("audited")
+    SIGNED = 3, _("signed")
+    CANCELLED = 4, _("cancelled")
 
 
 class Manifest(models.Model):
@@ -112,7 +112,7 @@ class Manifest(models.Model):
     latest = models.DateField()
     note = models.TextField(blank=True)
     permits = models.ManyToManyField(Permit, blank=True, related_name="+")
-    stage = models.PositiveSmallIntegerField(choices=Stage.pairs(), default=Stage.DRAFT)
+    stage = models.PositiveSmallIntegerField(choices=choices_of(Stage), default=Stage.DRAFT)
     drafted_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
     )
@@ -165,8 +165,8 @@ class ManifestLine(models.Model):
     seen_genet = models.ForeignKey(
         Genet, on_delete=models.PROTECT, null=True, db_index=False, related_name="+"
     )
-    seen_life = models.PositiveSmallIntegerField(choices=Life.pairs(), null=True)
-    seen_place = models.PositiveSmallIntegerField(choices=Place.pairs(), null=True)
+    seen_life = models.PositiveSmallIntegerField(choices=choices_of(Life), null=True)
+    seen_place = models.PositiveSmallIntegerField(choices=choices_of(Place), null=True)
 
     class Meta:
         ordering: ClassVar = ["id"]

@@ -11,26 +11,29 @@ from enum import StrEnum
 
 from nursery.core.words import Word
 
+_ = str
+"""Marks words for translation; pages translate them, for rules know no Django."""
+
 
 class Rule(Word):
     """The rules. The numbers are stored."""
 
-    GENETS_OF_SITE = 1
-    GENETS_OF_PLOT = 2
-    LARGEST_SHARE = 3
-    EFFECTIVE_GENETS = 4
-    DONOR_REEFS = 5
-    DONOR_DISTANCE = 6
-    DEPTH_DIFFERENCE = 7
-    PRESUMED_GENETS = 8
-    LEAST_AGE = 9
-    GREATEST_AGE = 10
-    LEAST_SIZE = 11
-    INSPECTED_WITHIN = 12
-    QUARANTINE = 13
-    PERMIT_COVERS = 14
-    MANIFEST_DEMANDED = 15
-    KEPT_APART = 16
+    GENETS_OF_SITE = 1, _("genets of site")
+    GENETS_OF_PLOT = 2, _("genets of plot")
+    LARGEST_SHARE = 3, _("largest share")
+    EFFECTIVE_GENETS = 4, _("effective genets")
+    DONOR_REEFS = 5, _("donor reefs")
+    DONOR_DISTANCE = 6, _("donor distance")
+    DEPTH_DIFFERENCE = 7, _("depth difference")
+    PRESUMED_GENETS = 8, _("presumed genets")
+    LEAST_AGE = 9, _("least age")
+    GREATEST_AGE = 10, _("greatest age")
+    LEAST_SIZE = 11, _("least size")
+    INSPECTED_WITHIN = 12, _("inspected within")
+    QUARANTINE = 13, _("quarantine")
+    PERMIT_COVERS = 14, _("permit covers")
+    MANIFEST_DEMANDED = 15, _("manifest demanded")
+    KEPT_APART = 16, _("kept apart")
 
 
 class Form(StrEnum):

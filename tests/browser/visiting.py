@@ -61,7 +61,7 @@ class Visitor:
         here = self.programme
         lists = (
             "collections reefs taxa permits genets structures ramets fragmentations nurseries "
-            "systems bays sites plots outplantings visits events"
+            "systems bays sites plots manifests outplantings visits events"
         )
         return [
             f"/nurseries/{here.nursery.code}/",
@@ -74,7 +74,9 @@ class Visitor:
             "/dive/",
             "/enter/check/",
             "/genets/matrix/",
+            "/manifests/new/",
             "/map/",
+            "/policy/",
             "/proposals/",
             f"/proposals/?taxon={here.taxon.code}",
             "/watch/",

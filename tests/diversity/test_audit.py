@@ -11,7 +11,7 @@ from nursery.core.actor import Role
 from nursery.core.errors import NotAllowed
 from nursery.core.inputs import read
 from nursery.diversity import actions
-from nursery.diversity.audit.judge import Answer, Verdict
+from nursery.diversity.audit.case import Answer, Verdict
 from nursery.diversity.inputs import SignOffIn
 from nursery.diversity.models import Audit, Override, SignOff
 from nursery.lineage.models import Ramet

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 import skbio.diversity.alpha as reference
 
-from nursery.diversity.audit.judge import (
+from nursery.diversity.audit.case import (
     AT_HAND,
     GENET_KNOWN,
     NOT_RECORDED,
@@ -23,10 +23,10 @@ from nursery.diversity.audit.judge import (
     Plug,
     Standing,
     Verdict,
-    judge,
     no_worse,
     verdict_of,
 )
+from nursery.diversity.audit.judge import judge
 from nursery.outplanting.rules import Rule
 
 DAY = date(2021, 6, 1)

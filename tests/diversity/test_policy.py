@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from datetime import date
 from decimal import Decimal
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 
 from nursery.core.actor import Role
 from nursery.core.errors import NotAllowed
+from nursery.diversity.audit import judge
+from nursery.diversity.views.audit import RULE_NAMES
+from nursery.outplanting.inputs import PolicyRuleIn
 from nursery.outplanting.models import PolicyRule
 from nursery.outplanting.policies import history, in_force
 from nursery.outplanting.rules import ASKED, Form, Rule, ValueFault, read_value, written
@@ -111,6 +114,14 @@ def test_every_value_is_written_as_it_is_read(rule: Rule) -> None:
     asked = ASKED[rule]
     text = {Form.YES_OR_NO: "yes", Form.ONE_OF: (*asked.words, "")[0]}.get(asked.form, "12")
     assert written(rule, *read_value(rule, text)) == text
+
+
+def test_each_rule_is_set_judged_and_named() -> None:
+    offered = get_args(PolicyRuleIn.model_fields["rule"].annotation)
+    assert list(offered) == Rule.all_words()
+    assert set(Rule) == ASKED.keys()
+    assert set(Rule) - {Rule.MANIFEST_DEMANDED} == judge._WAYS.keys()
+    assert set(Rule.all_words()) <= RULE_NAMES.keys()
 
 
 def test_no_and_nothing_are_told_apart() -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from nursery.core.inputs import read
 from nursery.core.models import Event
@@ -177,6 +179,20 @@ def test_a_rock_is_planted_of_a_manifest_if_all_in_it_are_on_it(programme: f.Pro
     given = {"manifest": found.code, "structures": [{"structure": stone.code}]}
     with refused("not_on_manifest", pointer="#/structures/0/structure"):
         f.planting(programme.lead, programme.plot, [], **given)
+
+
+def test_planting_of_a_manifest_takes_a_constant_number_of_queries(
+    programme: f.Programme,
+) -> None:
+    rows = f.cut(programme.lead, [programme.mother()], 41, into=programme.tray)
+    found = f.manifest(programme.lead, programme.plot, rows)
+    f.signed(programme.lead, found)
+    costs = []
+    for part in (rows[:1], rows[1:]):
+        with CaptureQueriesContext(connection) as asked:
+            plant(programme, found, part)
+        costs.append(len(asked))
+    assert costs[0] == costs[1]
 
 
 def test_a_dive_plants_of_a_manifest(

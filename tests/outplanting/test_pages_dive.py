@@ -200,5 +200,5 @@ def test_queries_and_size_do_not_grow_with_what_is_aboard(
     few = cost(client, address)
     packed(programme, 30)
     on_plate(programme, 28)
-    assert cost(client, address) == few == 11
+    assert cost(client, address) == few == 12
     assert len(client.get(address).content) < 100_000

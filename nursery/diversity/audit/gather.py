@@ -10,7 +10,13 @@ from django.db.models import Count, QuerySet
 
 from nursery.core.dates import When
 from nursery.core.geodesy import Point, distance_m
-from nursery.diversity.audit.judge import Case, Donor, Limit, Plug, Standing
+from nursery.diversity.audit.case import (
+    Case,
+    Donor,
+    Limit,
+    Plug,
+    Standing,
+)
 from nursery.donors.models import DonorSetMember, EventPermit, Genet, Permit, Taxon
 from nursery.donors.permits import Use, flags
 from nursery.husbandry.models import ALIVE, Finding
@@ -61,8 +67,11 @@ def gather(manifest: Manifest) -> Gathered:
 
 
 def sites_standing(day: date) -> dict[int, Case]:
-    """What lives on each site now, by its id, and what the policy of a day asks of it. Four
-    queries for all sites."""
+    """What lives on each site now, by its id, and what the policy of a day asks of it; nothing
+    where no policy asks anything. Three queries for all sites."""
+    policy = in_force(day)
+    if not policy.rows:
+        return {}
     rows = (
         living()
         .filter(place=Place.PLOT)
@@ -80,7 +89,7 @@ def sites_standing(day: date) -> dict[int, Case]:
         donors.setdefault(key, []).append(Donor(colony, reef, None, 0.0, None))
     reefs = {key: tuple(each) for key, each in donors.items()}
     taxa = {row.taxon for standing in found.values() for row in standing}
-    limits, _ = _limits(in_force(day), taxa)
+    limits, _ = _limits(policy, taxa)
     return {
         site: Case((day, day), (), standing=standing, donors=reefs, limits=limits)
         for site, standing in found.items()

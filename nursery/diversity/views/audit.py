@@ -14,7 +14,12 @@ from django.utils.translation import ngettext
 
 from nursery.core.phrases import day, joined, link, number, ramet_link
 from nursery.core.views.tables import Column, Table, table
-from nursery.diversity.audit.judge import NOT_RECORDED, NOTHING_TO_COUNT, UNCERTAIN, Verdict
+from nursery.diversity.audit.case import (
+    NOT_RECORDED,
+    NOTHING_TO_COUNT,
+    UNCERTAIN,
+    Verdict,
+)
 from nursery.diversity.audits import AnswerTold, AuditTold
 from nursery.outplanting.rules import ASKED, Form, Rule
 

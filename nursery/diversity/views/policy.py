@@ -9,6 +9,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 from django.utils.translation import ngettext
 from rest_framework.request import Request
 
@@ -112,11 +113,11 @@ def _how(rule: Rule) -> str:
 
 
 _COLUMNS = (
-    Column("Rule", lambda row: rule_name(Rule(row.rule).word)),
-    Column("Of", lambda row: row.taxon.name if row.taxon else _("all taxa")),
-    Column("Asks", lambda row: value_in_words(Rule(row.rule), row.value)),
-    Column("From", lambda row: in_words(row.since)),
-    Column("Until", lambda row: in_words(row.until)),
-    Column("Set by", lambda row: str(row.by)),
-    Column("Note", lambda row: row.note),
+    Column(_lazy("Rule"), lambda row: rule_name(Rule(row.rule).word)),
+    Column(_lazy("Of"), lambda row: row.taxon.name if row.taxon else _("all taxa")),
+    Column(_lazy("Asks"), lambda row: value_in_words(Rule(row.rule), row.value)),
+    Column(_lazy("From"), lambda row: in_words(row.since)),
+    Column(_lazy("Until"), lambda row: in_words(row.until)),
+    Column(_lazy("Set by"), lambda row: str(row.by)),
+    Column(_lazy("Note"), lambda row: row.note),
 )

@@ -18,6 +18,7 @@ from nursery.core.views import kin
 from nursery.core.views.base import Page
 from nursery.core.views.lists import kin_links
 from nursery.diversity.today import MOST_NAMED, READY_DAYS, Today, today
+from nursery.diversity.views.audit import rule_name
 from nursery.diversity.views.matrix import beside
 
 
@@ -35,6 +36,10 @@ class TodayPage(Page):
         found = today(self.actor)
         return super().get_context_data(
             today=found,
+            below=[
+                {"site": row.site, "rules": ", ".join(rule_name(rule) for rule in row.rules)}
+                for row in found.below
+            ],
             says=says(found),
             risks_say=beside(found.keeping),
             risky=found.keeping.at_risk[:MOST_NAMED],

@@ -69,6 +69,7 @@ class RametList(Listing):
     acts = (
         Act("cut", _("Cut"), form_for("cut", "mother")),
         Act("dive", _("Plant"), form_for("dive", "named", " "), frozenset({Role.FIELD})),
+        Act("manifest", _("Put on a manifest"), form_for("manifest-new", "lines", " ")),
         Act("move", _("Move"), entry_of("move", "ramets", "ramet, structure, cell")),
         Act("end", _("End"), entry_of("ending", "ramets", "ramet, fate, cause")),
         Act("relabel", _("Relabel"), entry_of("relabelling", "ramets", "ramet")),

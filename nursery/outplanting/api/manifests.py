@@ -16,7 +16,7 @@ from nursery.core.api.answers import schema_of
 from nursery.core.api.base import Api, Listing, body_of
 from nursery.core.api.serializers import derived_queryset, derived_serializer
 from nursery.core.errors import Problem, Unknown
-from nursery.core.filters import CodeFilter, FilterSet, TextFilter, WhenFilter, WordFilter
+from nursery.core.filters import FilterSet
 from nursery.core.inputs import Given, Line, read
 from nursery.core.plain import plain
 from nursery.diversity import actions as diversity
@@ -28,35 +28,11 @@ from nursery.diversity.audits import (
     sign_offs_of,
 )
 from nursery.diversity.inputs import SignOffIn
-from nursery.donors.models import Taxon
-from nursery.lineage.models import Ramet
 from nursery.outplanting import actions
+from nursery.outplanting.filters import LineFilters, ManifestFilters, PolicyFilters
 from nursery.outplanting.inputs import LinesIn, ManifestIn, PolicyRuleIn
 from nursery.outplanting.manifests import IS_PLANTED, lines, manifest, tallies
-from nursery.outplanting.models import Manifest, ManifestLine, PolicyRule, Stage
-from nursery.outplanting.rules import Rule
-from nursery.places.models import Plot, Site
-
-
-class ManifestFilters(FilterSet):
-    """For which site and day, how far it has come, and by whom."""
-
-    site = CodeFilter(field_name="site", model=Site)
-    planned = WhenFilter(field_name="")
-    stage = WordFilter(field_name="stage", word=Stage)
-    ramet = CodeFilter(method="of_ramet", model=Ramet)
-    drafted_by = TextFilter(field_name="drafted_by__username", lookup_expr="iexact")
-
-    def of_ramet(self, rows: QuerySet[Manifest], _: str, ramet: int) -> QuerySet[Manifest]:
-        on = ManifestLine.objects.filter(ramet=ramet, taken_off=False)
-        return rows.filter(pk__in=on.values("manifest"))
-
-
-class LineFilters(FilterSet):
-    """Of which plot, and of which ramet."""
-
-    plot = CodeFilter(field_name="plot", model=Plot)
-    ramet = CodeFilter(field_name="ramet", model=Ramet)
+from nursery.outplanting.models import Manifest, ManifestLine, PolicyRule
 
 
 class TallyField(serializers.IntegerField):
@@ -187,6 +163,7 @@ class AuditViewSet(Api):
     pagination_class = None
 
     @extend_schema(
+        operation_id="manifests_audits_list",
         summary="The audits of a manifest, newest first",
         responses={200: schema_of(list[AuditTold])},
     )
@@ -216,6 +193,7 @@ class SignOffViewSet(Api):
     pagination_class = None
 
     @extend_schema(
+        operation_id="manifests_sign_offs_list",
         summary="The sign-offs of a manifest, newest first",
         responses={200: schema_of(list[SignOffTold])},
     )
@@ -233,13 +211,6 @@ class SignOffViewSet(Api):
         row = manifest(code)
         diversity.sign_off(self.actor, row, read(SignOffIn, body_of(request)))
         return Response(plain(sign_offs_of(row)[0]), status=201)
-
-
-class PolicyFilters(FilterSet):
-    """Which rule, of which taxon, in force on which day."""
-
-    rule = WordFilter(field_name="rule", word=Rule)
-    taxon = CodeFilter(field_name="taxon", model=Taxon)
 
 
 @extend_schema_view(list=extend_schema(summary="All rows of the policy, those of the past too"))

@@ -42,7 +42,7 @@ from nursery.diversity.views.audit import answers_table, rule_name, says, verdic
 from nursery.donors.models import Permit
 from nursery.donors.templatetags.genet_marks import genet_mark
 from nursery.outplanting import actions
-from nursery.outplanting.api.manifests import ManifestFilters
+from nursery.outplanting.filters import ManifestFilters
 from nursery.outplanting.inputs import LinesIn, ManifestIn
 from nursery.outplanting.manifests import (
     Bunch,
@@ -74,13 +74,13 @@ class ManifestList(Listing):
     ordering_fields: ClassVar = {"planned": "earliest", "code": "code"}
     default_ordering = ("-earliest", "-pk")
     columns = (
-        Column("Manifest", lambda row: link(row, "manifest", row.code), "code"),
-        Column("Planned", lambda row: in_words(row.planned), "planned"),
-        Column("Site", lambda row: link(row.site, "site", row.site.code)),
-        Column("Stage", lambda row: stage_words(row, row.tally)),
-        Column("Ramets", lambda row: row.tally.lines, number=True),
-        Column("Planted", lambda row: row.tally.planted, number=True),
-        Column("Drafted by", lambda row: str(row.drafted_by)),
+        Column(_lazy("Manifest"), lambda row: link(row, "manifest", row.code), "code"),
+        Column(_lazy("Planned"), lambda row: in_words(row.planned), "planned"),
+        Column(_lazy("Site"), lambda row: link(row.site, "site", row.site.code)),
+        Column(_lazy("Stage"), lambda row: stage_words(row, row.tally)),
+        Column(_lazy("Ramets"), lambda row: row.tally.lines, number=True),
+        Column(_lazy("Planted"), lambda row: row.tally.planted, number=True),
+        Column(_lazy("Drafted by"), lambda row: str(row.drafted_by)),
     )
 
     def get_queryset(self) -> QuerySet[Any]:
@@ -118,11 +118,12 @@ class DraftPage(Page):
 
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         require(self.actor, Role.FIELD, Role.NURSERY, act="draft a manifest")
-        refuse_unknown(Request(request), ("plot",))
+        refuse_unknown(Request(request), ("plot", "lines"))
         typed = {
             "uid": str(uuid.uuid4()),
             "planned": latest_today().isoformat(),
             "plot": request.GET.get("plot", ""),
+            "lines": "\n".join(_tags(request.GET.get("lines", ""))),
         }
         return self._form(typed, [], None)
 
@@ -294,6 +295,7 @@ class ManifestPage(Page):
             answers=answers_table(last) if last is not None else None,
             older=_audits_table(row, audits[1:]),
             changed=changes_told(changed),
+            redrafted=row.stage == Stage.DRAFT,
             in_force=next((each for each in signed if each.lapsed_at is None), None)
             if row.stage == Stage.SIGNED
             else None,

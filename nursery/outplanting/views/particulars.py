@@ -27,7 +27,7 @@ JOINED: Mapping[EventKind, Sequence[str]] = {
     EventKind.COLLECTION: ("collection__colony", "collection__reef", "collection__taxon"),
     EventKind.INTAKE: ("intake__collection__event", "intake__nursery"),
     EventKind.FRAGMENTATION: ("fragmentation__taxon", "fragmentation__genet__canonical"),
-    EventKind.OUTPLANTING: ("outplanting__plot__site",),
+    EventKind.OUTPLANTING: ("outplanting__plot__site", "outplanting__manifest"),
     EventKind.VISIT: ("visit__site", "visit__reef"),
     EventKind.STOCK_ENTRY: ("stock_entry__nursery",),
     EventKind.ENDING: ("ending__into",),
@@ -70,7 +70,11 @@ def particulars(actor: Actor, event: Event, kind: EventKind) -> list[Fact]:
                 Fact(_("Generation"), number(cutting.generation) or _("not known")),
             ]
         case EventKind.OUTPLANTING:
-            return [Fact(_("Plot"), plot_link(event.outplanting.plot))]
+            facts = [Fact(_("Plot"), plot_link(event.outplanting.plot))]
+            manifest = event.outplanting.manifest
+            if manifest is not None:
+                facts.append(Fact(_("Manifest"), link(manifest, "manifest", manifest.code)))
+            return facts
         case EventKind.VISIT:
             return [Fact(_("To"), visited(event.visit))]
         case EventKind.STOCK_ENTRY:
