@@ -36,10 +36,12 @@ from nursery.diversity.proposing_answers import (
 )
 from nursery.diversity.proposing_inputs import LayoutIn, LimitsIn, NeedIn, ProposalIn
 from nursery.diversity.proposing_stock import (
+    DONOR,
+    REEF,
     Ready,
     chosen,
+    origins_of,
     ready,
-    reefs_of,
     standing_now,
 )
 from nursery.donors.models import Genet, Taxon
@@ -180,8 +182,12 @@ class _Proposer:
         genets |= {genet for counts in self.standing.values() for genet in counts}
         self.genets = {row.pk: row for row in Genet.objects.filter(pk__in=genets)}
         self.codes = {row.code: row for row in self.genets.values()}
-        self.reefs = {
-            self.genets[genet].code: reefs for genet, reefs in reefs_of(ids, genets).items()
+        self.origins = {
+            path: {
+                self.genets[genet].code: names
+                for genet, names in origins_of(ids, genets, path).items()
+            }
+            for path in (REEF, DONOR)
         }
         self.site_plots: dict[int, list[int]] = defaultdict(list)
         for plot, site in Plot.objects.filter(site__in=self.sites).values_list("pk", "site_id"):
@@ -239,7 +245,7 @@ class _Proposer:
                 )
                 for site, wanted in needs.items()
             ],
-            reefs=self.reefs,
+            reefs=self.origins[REEF],
         )
 
     def _counts(self, plots: Sequence[int], taxon: Taxon) -> dict[str, int]:
@@ -316,7 +322,7 @@ class _Proposer:
             laid, unlaid = None, ""
             if code in layouts and here:
                 try:
-                    laid = _laid(layouts[code], here, self.given.seed)
+                    laid = self._laid(layouts[code], here)
                 except ValueError as error:
                     unlaid = str(error)
             found.append(
@@ -333,12 +339,25 @@ class _Proposer:
             )
         return found
 
+    def _laid(self, asked: LayoutIn, portions: Sequence[Portion]) -> Laid:
+        """A plot's layout; genets of one donor colony or reef are alike where that is asked."""
+        path = {"donor_colony": DONOR, "donor_reef": REEF}.get(asked.kept_apart)
+        origins = self.origins[path] if path else {}
+        alike = {
+            portion.genet: f"{portion.taxon} {sorted(origins[portion.genet])}"
+            for portion in portions
+            if portion.genet in origins
+        }
+        return _laid(asked, portions, alike, self.given.seed)
+
 
 def _rule(rule: Rule) -> RuleOf:
     return RuleOf(rule.kind, rule.site, rule.plot)
 
 
-def _laid(asked: LayoutIn, portions: Sequence[Portion], seed: int) -> Laid:
+def _laid(
+    asked: LayoutIn, portions: Sequence[Portion], alike: Mapping[str, str], seed: int
+) -> Laid:
     """Ramets on a plot's grid. ValueError where units do not find room."""
     spacing = float(asked.spacing) / 100
     ground = grid(asked.rows, asked.columns, spacing, unit=asked.unit, corners=asked.corners)
@@ -354,7 +373,7 @@ def _laid(asked: LayoutIn, portions: Sequence[Portion], seed: int) -> Laid:
         for other in set(kinds.values())
         if one != other and asked.taxa_apart
     }
-    layout = lay_out(ground, plugs, taxa=Taxa(kinds, apart), seed=seed)
+    layout = lay_out(ground, plugs, alike=alike, taxa=Taxa(kinds, apart), seed=seed)
     unit_of = {at: n for n, block in enumerate(ground.blocks, 1) for at in block}
     spots = []
     for at, genet in enumerate(layout.genets):
@@ -379,6 +398,7 @@ def _laid(asked: LayoutIn, portions: Sequence[Portion], seed: int) -> Laid:
         columns=asked.columns,
         spacing_cm=float(asked.spacing),
         unit=asked.unit,
+        kept_apart=asked.kept_apart,
         spots=tuple(spots),
         pairs=layout.pairs,
         like=layout.like,

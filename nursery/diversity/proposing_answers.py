@@ -8,7 +8,7 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from nursery.diversity.allocation.asked import Kind
-from nursery.diversity.summary import summary
+from nursery.diversity.indices import hill, largest_share
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,13 +112,15 @@ class Spot:
 
 @dataclass(frozen=True, slots=True)
 class Laid:
-    """A plot's grid, planted. Of `pairs` neighbouring units, `like` are of one genet: at random it
-    would be `expected`, and no layout has fewer than `bound`. `clashing` pairs are of two taxa."""
+    """A plot's grid, planted. Of `pairs` neighbouring units, `like` are of one genet (or donor
+    colony or reef, as `kept_apart` says): at random it would be `expected`, and no layout has fewer
+    than `bound`. `clashing` pairs are of two taxa that were to be kept apart."""
 
     rows: int
     columns: int
     spacing_cm: float
     unit: int
+    kept_apart: str
     spots: tuple[Spot, ...]
     pairs: int
     like: int
@@ -175,11 +177,10 @@ def read_back(stored: Any) -> Proposal:
 
 def numbers(counts: list[int]) -> Numbers:
     """The diversity of genets of which there are so many each."""
-    found = summary(counts)
     return Numbers(
-        ramets=found.ramets,
-        genets=found.genets,
-        hill_1=found.hill_1.value,
-        hill_2=found.hill_2.value,
-        largest_share=found.largest_share.value,
+        ramets=sum(counts),
+        genets=sum(n > 0 for n in counts),
+        hill_1=hill(counts, 1).value,
+        hill_2=hill(counts, 2).value,
+        largest_share=largest_share(counts).value,
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
-from typing import Annotated, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
@@ -44,7 +44,8 @@ class NeedIn(Given):
 
 class LayoutIn(Given):
     """A grid to lay a plot out on. `unit` plugs of one genet lie side by side, to fuse; `corners`:
-    positions that touch at a corner are neighbours; `taxa_apart`: different taxa are not to be."""
+    positions that touch at a corner are neighbours; `kept_apart`: neighbours are to be of different
+    genets, or from different donor colonies or reefs; `taxa_apart`: not of different taxa."""
 
     plot: CodeText
     rows: Side
@@ -52,6 +53,7 @@ class LayoutIn(Given):
     spacing: Centimetres
     unit: Annotated[int, Field(ge=1, le=100)] = 1
     corners: bool = True
+    kept_apart: Literal["genet", "donor_colony", "donor_reef"] = "genet"
     taxa_apart: bool = False
 
     @model_validator(mode="after")
@@ -69,7 +71,8 @@ class ProposalIn(Given):
     centimetres or more by a check; of these `nurseries` alone if any are named. `tolerance` is how
     much more uneven (in per cent) a plan may be for the sake of fewer plates: 0 takes the fewest
     plates of all that are as even, null chooses the numbers first. `with_planned` counts what is
-    on open manifests for the sites as if it stood there.
+    on open manifests for the sites as if it stood there; without `presumed`, genets that were never
+    genotyped are left out.
     """
 
     title: Title
@@ -82,6 +85,7 @@ class ProposalIn(Given):
     smallest: Centimetres | None = None
     tolerance: Annotated[Decimal, Field(ge=0, le=1000)] | None = Decimal(0)
     with_planned: bool = True
+    presumed: bool = True
     layouts: Annotated[tuple[LayoutIn, ...], Field(max_length=MOST_NEEDS)] = ()
     seed: Annotated[int, Field(ge=0, le=2**31 - 1)] = 0
 

@@ -16,6 +16,7 @@ from django.db.models.functions import Coalesce
 
 from nursery.diversity.proposing_inputs import ProposalIn
 from nursery.diversity.risk import homes_of_structures
+from nursery.donors.models import Genet
 from nursery.husbandry.models import Finding
 from nursery.lineage.living import COLONY, INDIVIDUAL, living
 from nursery.lineage.models import Ramet
@@ -48,6 +49,9 @@ def ready_ramets(given: ProposalIn, taxa: Collection[int]) -> QuerySet[Ramet]:
     """What is offered of these taxa and is old and large enough."""
     latest = given.planned.earliest - datetime.timedelta(days=given.least_days)
     rows = offered().filter(taxon__in=taxa, born__latest__lte=latest)
+    if not given.presumed:
+        itself = Q(genet__canonical=None, genet__status=Genet.Status.CONFIRMED)
+        rows = rows.filter(itself | Q(genet__canonical__status=Genet.Status.CONFIRMED))
     if given.smallest is None:
         return rows
     measured = Finding.objects.filter(
@@ -124,21 +128,28 @@ def standing_now(sites: Collection[int], taxa: Collection[int], with_planned: bo
     return found
 
 
-def reefs_of(taxa: Collection[int], genets: Collection[int]) -> Mapping[int, frozenset[str]]:
-    """The reefs of the donor colonies of each genet's living ramets; none where not known."""
+REEF = f"{COLONY}__reef__code"
+DONOR = f"{COLONY}__code"
+
+
+def origins_of(
+    taxa: Collection[int], genets: Collection[int], path: str
+) -> Mapping[int, frozenset[str]]:
+    """The donor colonies of each genet's living ramets (DONOR), or the reefs of these (REEF); none
+    where not known. One query."""
     rows = (
         living()
         .filter(taxon__in=taxa, donor_set__isnull=False)
         .filter(Q(genet__in=genets) | Q(genet__canonical__in=genets))
         .annotate(individual=INDIVIDUAL)
-        .values_list("individual", f"{COLONY}__reef__code")
+        .values_list("individual", path)
         .distinct()
     )
     found: dict[int, set[str]] = defaultdict(set)
-    for genet, reef in rows:
-        if reef is not None:
-            found[genet].add(reef)
-    return {genet: frozenset(reefs) for genet, reefs in found.items()}
+    for genet, origin in rows:
+        if origin is not None:
+            found[genet].add(origin)
+    return {genet: frozenset(origins) for genet, origins in found.items()}
 
 
 def chosen(

@@ -37,6 +37,7 @@ def typed(programme: Programme, plugs: int, **values: Any) -> dict[str, Any]:
         "spacing": "50",
         "plates": "same",
         "with_planned": "1",
+        "presumed": "1",
         **values,
     }
 
@@ -64,6 +65,23 @@ def test_the_form_shows_what_stands_on_each_plot(programme: Programme, client: C
     words = read(client, f"/proposals/?taxon={programme.taxon.code}")
     assert "3 plugs of 2 genets are ready." in words
     assert f"{programme.plot.code} {programme.site.name} 4 of 2 genets" in words
+
+
+def test_the_form_is_filled_in_from_the_policy(programme: Programme, client: Client) -> None:
+    stocked(programme, 4)
+    for rule, value in (
+        ("largest_share", "35"),
+        ("genets_of_plot", "6"),
+        ("presumed_genets", "no"),
+        ("kept_apart", "donor_reef"),
+    ):
+        make.rule(programme.lead, rule, value)
+    form = main_of(client, f"/proposals/?taxon={programme.taxon.code}")
+    filled = dict(re.findall(r'<input[^>]*name="([a-z_]+)"[^>]*value="([^"]*)"', form))
+    assert (filled["site_largest_share"], filled["plot_fewest_genets"]) == ("35", "6")
+    assert filled["site_fewest_genets"] == ""
+    assert re.search(r'name="presumed"\s+value="1"\s*>', form)
+    assert re.search(r'value="donor_reef"\s+selected', form)
 
 
 def test_a_proposal_tells_what_the_site_gains_and_from_where(
@@ -112,10 +130,9 @@ def test_the_plot_is_drawn_with_neighbours_apart(programme: Programme, client: C
     assert "0 of 6 neighbouring pairs are of one genet (0 %)" in words
     assert "at random it would be 40 %, and no layout has fewer than 0." in words
     html = main_of(client, address)
-    drawn = re.search(r'<svg class="plot-map".*?</svg></g>.*?</svg>\s*</div>', html, re.S)
-    assert drawn is not None
-    assert drawn[0].count("<g transform=") == 6
-    assert drawn[0].count('class="empty-spot"') == 2
+    drawn = html.partition('<svg class="plot-map"')[2].partition("</div>")[0]
+    assert drawn.count("<g transform=") == 6
+    assert drawn.count('class="empty-spot"') == 2
 
 
 def test_the_manifest_is_drafted_once_and_then_named(programme: Programme, client: Client) -> None:
@@ -232,4 +249,4 @@ def test_the_queries_of_the_pages_do_not_grow(programme: Programme, client: Clie
     many = {f"plugs:{plot.code}": "2" for plot in others}
     large = proposed(client, programme, 2, **many)
     again = [cost(client, page) for page in ("/proposals/", form, large, f"{large}sheet/")]
-    assert again == costs == [6, 9, 5, 4]
+    assert again == costs == [6, 10, 5, 4]

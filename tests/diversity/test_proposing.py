@@ -10,6 +10,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from nursery.core import registers
 from nursery.core.actor import Role
 from nursery.core.errors import NotAllowed
 from nursery.core.inputs import read
@@ -199,6 +200,38 @@ def test_two_taxa_are_pools_of_their_own_and_share_a_layout(programme: Programme
     }
 
 
+def test_presumed_genets_are_left_out_where_that_is_asked(programme: Programme) -> None:
+    stock = stocked(programme, 3, 3)
+    known = Genet.objects.get(code=stock.genets[0])
+    change = {"status": "confirmed", "panel": "Invented panel", "confirmed_on": "2021-02-01"}
+    registers.edit(programme.lead, known, change, None)
+    assert len(plugs_of(propose(programme.lead, asked(programme, 6)))) == 2
+    left = propose(programme.lead, asked(programme, 6, presumed=False))
+    assert plugs_of(left) == {known.code: 3}
+
+
+def test_neighbours_from_one_reef_are_kept_apart_where_that_is_asked(
+    programme: Programme,
+) -> None:
+    # Three genets of one reef, three plugs of one genet of another.
+    stocked(programme, 1, 1, 1)
+    far = make.colony(programme.lead, programme.taxon, make.reef(programme.lead))
+    mothers = make.mothers(programme.lead, far, programme.tray)
+    make.cut(programme.lead, [], 3, into=programme.plate, used_up=mothers)
+    grid = {"plot": programme.plot.code, "rows": 1, "columns": 6, "spacing": 50}
+    layouts = [{**grid, "kept_apart": "donor_reef"}]
+    laid = propose(programme.lead, asked(programme, 6, layouts=layouts)).plots[0].layout
+    assert laid is not None
+    assert (laid.like, laid.bound) == (0, 0)
+    assert far.genet is not None
+    # 3 of 6 are of each reef: 2 · 3 · 2 of 6 · 5 pairs of plugs.
+    assert laid.expected == pytest.approx(5 * 12 / 30)
+    assert [spot.genet == far.genet.code for spot in laid.spots] in (
+        [True, False] * 3,
+        [False, True] * 3,
+    )
+
+
 def test_what_is_named_wrongly_is_told_at_once(programme: Programme) -> None:
     stocked(programme, 2)
     closed = make.plot(programme.lead, programme.site, closed_on="2021-01-01")
@@ -307,4 +340,4 @@ def test_the_queries_do_not_grow_with_plugs_genets_and_plots(programme: Programm
     for _ in range(3):
         plot = make.plot(programme.lead, make.site(programme.lead))
         body["needs"].append({"plot": plot.code, "taxon": programme.taxon.code, "plugs": 1})
-    assert cost(read(ProposalIn, body)) == few <= 13
+    assert cost(read(ProposalIn, body)) == few <= 14

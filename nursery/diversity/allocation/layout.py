@@ -66,13 +66,19 @@ NO_TAXA = Taxa({}, ())
 
 
 def lay_out(
-    ground: Ground, plugs: Mapping[str, int], *, taxa: Taxa = NO_TAXA, seed: int = 0
+    ground: Ground,
+    plugs: Mapping[str, int],
+    *,
+    alike: Mapping[str, str] | None = None,
+    taxa: Taxa = NO_TAXA,
+    seed: int = 0,
 ) -> Layout:
     """Put plugs of genets on the ground's blocks, in their order; what is over stays empty, or lies
     between taxa that are to be kept apart.
 
-    A genet whose plugs do not fill its last unit has one that is smaller. ValueError where units do
-    not find room.
+    A genet whose plugs do not fill its last unit has one that is smaller. Genets that are `alike`
+    to the same are kept apart as if they were one: those of one donor reef, say. ValueError where
+    units do not find room.
     """
     size = len(ground.blocks[0]) if ground.blocks else 1
     units = {genet: -(-n // size) for genet, n in sorted(plugs.items()) if n > 0}
@@ -82,8 +88,13 @@ def lay_out(
     parted = any(taxa.clash(one, other) for one, other in combinations(units, 2))
     wide = len(ground.blocks) if parted else total
     random = Random(seed)  # noqa: S311 - a layout is no secret
-    placing = _Placing(_near(ground.pairs, range(wide)), units, taxa, random)
-    placing.improve(0 if parted else bound(placing.near, list(units.values())))
+    kin = {genet: (alike or {}).get(genet, genet) for genet in units}
+    of_kin: Counter[str] = Counter()
+    for name, number in units.items():
+        of_kin[kin[name]] += number
+    numbers = list(of_kin.values())
+    placing = _Placing(_near(ground.pairs, range(wide)), units, kin, taxa, random)
+    placing.improve(0 if parted else bound(placing.near, numbers))
     genets: list[str | None] = [None] * len(ground.positions)
     left = dict(plugs)
     for block, genet in zip(ground.blocks, placing.genets, strict=False):
@@ -97,8 +108,8 @@ def lay_out(
         genets=tuple(genets),
         pairs=pairs,
         like=placing.like,
-        expected=expected(units.values(), pairs),
-        bound=bound(near, list(units.values())),
+        expected=expected(numbers, pairs),
+        bound=bound(near, numbers),
         clashing=placing.clashing,
     )
 
@@ -186,13 +197,15 @@ class _Placing:
         self,
         near: Sequence[Sequence[int]],
         units: Mapping[str, int],
+        kin: Mapping[str, str],
         taxa: Taxa,
         random: Random,
     ) -> None:
         self.near, self.random = near, random
         self.names: list[str | None] = [*units]
         self.weights = [
-            [1 if one == other else _TAXA * taxa.clash(one, other) for other in units] + [0]
+            [1 if kin[one] == kin[other] else _TAXA * taxa.clash(one, other) for other in units]
+            + [0]
             for one in units
         ]
         # The last is nobody: an empty block disturbs no other.

@@ -37,6 +37,8 @@ from nursery.lineage.living import INDIVIDUAL, living
 from nursery.lineage.words import Place
 from nursery.outplanting.manifests import OPEN
 from nursery.outplanting.models import Manifest
+from nursery.outplanting.policies import in_force
+from nursery.outplanting.rules import Rule
 from nursery.places.models import Nursery, Plot
 
 MOST_SHOWN = 12
@@ -91,6 +93,7 @@ class NeedsPage(Page):
         taxa = Taxon.objects.filter(pk__in=offered).order_by("name")
         code = typed.get("taxon") or self.request.GET.get("taxon", "")
         taxon = taxon_named(code) if code else None
+        policy = _policy(taxon) if taxon and not typed else {}
         tasks = Task.objects.filter(kind=Task.Kind.PROPOSE).select_related("by")
         return super().get_context_data(
             kin=kin_links(kin.REEF, self.request.path),
@@ -100,9 +103,10 @@ class NeedsPage(Page):
             plots=_plot_rows(taxon, typed) if taxon else (),
             nurseries=Nursery.objects.filter(closed_on=None).order_by("name"),
             chosen=self.request.POST.getlist("nurseries"),
-            typed={**_USUAL, "planned": str(latest_today()), **typed},
+            typed={**_USUAL, "planned": str(latest_today()), **policy, **typed},
             plates=typed.get("plates", "same"),
             with_planned=not typed or "with_planned" in typed,
+            presumed="presumed" in (typed or policy),
             problems=problems,
             faults=len(problems),
             proposals=tasks.defer("outcome").order_by("-asked_at")[:MOST_SHOWN],
@@ -110,7 +114,28 @@ class NeedsPage(Page):
         )
 
 
-_USUAL = {"title": "", "least_days": "0", "spacing": "50", "unit": "1"}
+_USUAL = {"title": "", "least_days": "0", "spacing": "50", "unit": "1", "kept_apart": "genet"}
+_ASKED_BY = {
+    Rule.LARGEST_SHARE: "site_largest_share",
+    Rule.GENETS_OF_SITE: "site_fewest_genets",
+    Rule.DONOR_REEFS: "site_fewest_reefs",
+    Rule.GENETS_OF_PLOT: "plot_fewest_genets",
+    Rule.LEAST_AGE: "least_days",
+    Rule.LEAST_SIZE: "smallest",
+    Rule.KEPT_APART: "kept_apart",
+}
+"""The rules of a policy that a proposal heeds, by the blanks that they fill in."""
+
+
+def _policy(taxon: Taxon) -> dict[str, str]:
+    """What the policy in force today asks of a taxon, as the form is filled in."""
+    policy = in_force(latest_today())
+    rows = {name: policy.of(rule, taxon.pk) for rule, name in _ASKED_BY.items()}
+    found = {name: row.value for name, row in rows.items() if row is not None}
+    row = policy.of(Rule.PRESUMED_GENETS, taxon.pk)
+    if row is None or row.number:
+        found["presumed"] = "1"
+    return found
 
 
 def _plot_rows(taxon: Taxon, typed: Mapping[str, str]) -> list[PlotRow]:
@@ -151,6 +176,7 @@ def said(typed: Any) -> dict[str, Any]:
                     "spacing": typed.get("spacing", ""),
                     "unit": typed.get("unit", "1"),
                     "corners": "corners" in typed,
+                    "kept_apart": typed.get("kept_apart", "genet"),
                 }
             )
     data: dict[str, Any] = {
@@ -160,6 +186,7 @@ def said(typed: Any) -> dict[str, Any]:
         "layouts": layouts,
         "nurseries": typed.getlist("nurseries"),
         "with_planned": "with_planned" in typed,
+        "presumed": "presumed" in typed,
         "tolerance": dict(PLATES).get(typed.get("plates", ""), "0"),
     }
     for place in ("site", "plot"):

@@ -32,6 +32,11 @@ PROVEN = 1e-9
 WIDE, HIGH, EDGE = 30, 38, 24
 """How far apart positions are drawn, and the room for letters and numbers."""
 
+ALIKE = {
+    "genet": gettext_lazy("of one genet"),
+    "donor_colony": gettext_lazy("from one donor colony"),
+    "donor_reef": gettext_lazy("from one donor reef"),
+}
 RULES = {
     Kind.PLUGS: gettext_lazy("the number of plugs"),
     Kind.LARGEST_SHARE: gettext_lazy("the largest share of a genet"),
@@ -258,9 +263,10 @@ def layout_words(laid: Laid) -> str:
     if not laid.pairs:
         return _("No two positions are neighbours.")
     text = _(
-        "%(like)s of %(pairs)s neighbouring pairs are of one genet (%(share)s); at random it would "
-        "be %(random)s, and no layout has fewer than %(bound)s."
+        "%(like)s of %(pairs)s neighbouring pairs are %(alike)s (%(share)s); at random it would be "
+        "%(random)s, and no layout has fewer than %(bound)s."
     ) % {
+        "alike": ALIKE[laid.kept_apart],
         "like": number(laid.like),
         "pairs": number(laid.pairs),
         "share": percent(laid.like / laid.pairs),
