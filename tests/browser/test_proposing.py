@@ -27,6 +27,7 @@ def test_a_lead_fills_in_needs_reads_the_proposal_and_drafts_it(visitor: Visitor
     expect(page.locator(".plot-map g")).to_have_count(9)
     for scheme in ("light", "dark"):
         page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+        page.reload()
         assert faults(page) == []
     address = page.url
     page.set_viewport_size(PHONE)

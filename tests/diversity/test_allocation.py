@@ -251,6 +251,17 @@ def test_two_genets_cannot_each_hold_less_than_half() -> None:
     assert [(b.rule, b.asked, b.reached) for b in plan.breaches] == [(rule, 0.4, 0.5)]
 
 
+def test_rules_that_cannot_be_kept_for_reasons_of_their_own_are_all_named() -> None:
+    limits = Limits(largest_share=0.4, fewest_genets=5)
+    asked = Asked(
+        [Lot("a", "x", 20), Lot("b", "x", 20)],
+        [Site("S", [Plot("S1", 10)], limits=limits), Site("T", [Plot("T1", 10)])],
+    )
+    assert set(allocate(asked).clashes) == {
+        frozenset({Rule(kind, "S")}) for kind in (Kind.LARGEST_SHARE, Kind.FEWEST_GENETS)
+    }
+
+
 def test_sites_that_want_the_same_rare_genets_clash() -> None:
     # Three genets, two of them with a single plug: not both sites can have three.
     asked = Asked(

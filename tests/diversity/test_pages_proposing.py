@@ -169,7 +169,7 @@ def test_a_sheet_names_what_to_take_and_where_it_goes(programme: Programme, clie
     plot = programme.plot.code
     address = proposed(client, programme, 4, **{f"rows:{plot}": "2", f"columns:{plot}": "2"})
     words = read(client, f"{address}sheet/")
-    assert "4 plugs from 2 structures, for 2021-07-01." in words
+    assert "4 plugs from 2 structures, for 1 July 2021." in words
     assert "Positions are 50 cm apart." in words
     for genet, ramets in stock.plugs.items():
         assert f"2 of {genet} for {plot}" in words

@@ -53,15 +53,16 @@ def least_violation(
 def clashes(field: Field, given: Mapping[Name, int], seconds: float) -> tuple[Names, ...]:
     """Rules that cannot be kept together, though without any one of a set the rest of it could be.
 
-    `given` is the least violation. For each place that cannot keep its own rules, a set of them; if
-    there is none, one set over several places.
+    `given` is the least violation. Sets of each place that cannot keep its own rules, as long as
+    what is left of these clashes too; if there is none, one set over several places.
     """
     found = []
     giving = frozenset(name for name, much in given.items() if much)
     for place in sorted({name[1] for name in giving}):
         own = frozenset(name for name in given if name[1] == place)
-        if not _possible(field, own, seconds):
+        while own and not _possible(field, own, seconds):
             found.append(_irreducible(field, own, seconds))
+            own -= found[-1]
     if found or not giving:
         return tuple(found)
     firm = giving

@@ -243,6 +243,7 @@ class ProposalPage(_OfProposal):
         return super().get_context_data(
             task=self.task,
             proposal=proposal,
+            planned=words.planned(proposal),
             says=words.says(proposal),
             pools=[
                 {
@@ -285,6 +286,7 @@ class SheetPage(_OfProposal):
         return super().get_context_data(
             task=self.task,
             proposal=proposal,
+            planned=words.planned(proposal),
             picked=sorted(picked.items()),
             plots=[
                 {

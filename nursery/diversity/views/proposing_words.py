@@ -9,7 +9,8 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
-from nursery.core.phrases import link, number, percent
+from nursery.core.dates import parse_when
+from nursery.core.phrases import in_words, link, number, percent
 from nursery.core.views.tables import Column, Table, table
 from nursery.diversity.allocation.asked import Kind
 from nursery.diversity.proposing_answers import (
@@ -31,6 +32,8 @@ PROVEN = 1e-9
 """A gap of no more than this is none: it is rounding."""
 WIDE, HIGH, EDGE = 30, 38, 24
 """How far apart positions are drawn, and the room for letters and numbers."""
+SHOWN = 1.4
+"""How many pixels a unit of the drawing is, where there is room."""
 
 ALIKE = {
     "genet": gettext_lazy("of one genet"),
@@ -43,6 +46,11 @@ RULES = {
     Kind.FEWEST_GENETS: gettext_lazy("the fewest genets"),
     Kind.FEWEST_REEFS: gettext_lazy("the fewest donor reefs"),
 }
+
+
+def planned(proposal: Proposal) -> str | SafeString:
+    """The planned days as people read them."""
+    return in_words(parse_when(proposal.planned))
 
 
 def says(proposal: Proposal) -> str:
@@ -247,7 +255,9 @@ def drawing(laid: Laid) -> SafeString:
         ),
     )
     return format_html(
-        '<svg class="plot-map" viewBox="0 0 {} {}" role="img" aria-label="{}">{}{}{}{}</svg>',
+        '<svg class="plot-map" width="{}" viewBox="0 0 {} {}" role="img" aria-label="{}">{}{}{}{}'
+        "</svg>",
+        round(SHOWN * (EDGE + WIDE * laid.columns)),
         EDGE + WIDE * laid.columns,
         EDGE + HIGH * laid.rows,
         layout_words(laid),
