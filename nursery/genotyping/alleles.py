@@ -25,9 +25,12 @@ def allele_counts(calls: Calls) -> Counts:
     """How often each allele was called at each locus: (loci, alleles found anywhere)."""
     flat = calls.alleles.transpose(1, 0, 2).reshape(len(calls.loci), -1)
     values = np.unique(flat[flat >= 0])
-    counts = np.zeros((len(calls.loci), len(values)), dtype=np.int64)
+    # One column at least, so that shares of nothing are not defined, and not nothing.
+    counts = np.zeros((len(calls.loci), max(1, len(values))), dtype=np.int64)
     for locus, here in enumerate(flat):
-        counts[locus] = np.bincount(np.searchsorted(values, here[here >= 0]), minlength=len(values))
+        counts[locus] = np.bincount(
+            np.searchsorted(values, here[here >= 0]), minlength=counts.shape[1]
+        )
     return counts
 
 

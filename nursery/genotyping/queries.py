@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from django.db.models import Q
+from django.db.models.functions import Coalesce
 
 from nursery.core.errors import Problem, Refused
 from nursery.donors.models import Genet
@@ -174,6 +175,33 @@ def groups_of(rows: Iterable[MatchGroup]) -> tuple[Standing, ...]:
     last = {row.group_id: row for row in made.prefetch_related("events")}
     good = set(standing().filter(group__in=groups).values_list("pk", flat=True))
     return tuple(_standing(group, members[group.pk], last.get(group.pk), good) for group in groups)
+
+
+@dataclass(frozen=True, slots=True)
+class Elsewhere:
+    """A genet of a group that samples of another group bear as well, by that one's number."""
+
+    genet: str
+    group: int
+
+
+def elsewhere(proposal: Proposal, group: Standing) -> tuple[Elsewhere, ...]:
+    """Where else the labels of a group are: one individual is in one group, so some label is wrong,
+    or the threshold is. One query."""
+    label = Coalesce(
+        "sample__ramet__genet__canonical__code",
+        "sample__ramet__genet__code",
+        "sample__colony__genet__canonical__code",
+        "sample__colony__genet__code",
+    )
+    rows = (
+        GroupMember.objects.filter(group__proposal=proposal)
+        .exclude(group__number=group.number)
+        .annotate(label=label)
+        .filter(label__in=group.genets)
+        .order_by("label", "group__number")
+    )
+    return tuple(Elsewhere(*row) for row in rows.values_list("label", "group__number").distinct())
 
 
 def _standing(

@@ -28,6 +28,7 @@ from nursery.core.actor import Actor, require_read
 from nursery.core.codes import SERIES_PATTERN, CodeError, normalise, parse_code
 from nursery.core.models import User
 from nursery.donors.models import DonorColony, Genet, Permit, Taxon
+from nursery.genotyping.models import Panel, Sample
 from nursery.lineage import resolve
 from nursery.lineage.models import Ramet, Tag
 from nursery.lineage.words import Life
@@ -55,6 +56,8 @@ _REGISTERS: tuple[tuple[str, type[Model], str], ...] = (
     ("system", System, "name"),
     ("bay", Bay, "name"),
     ("permit", Permit, "title"),
+    ("sample", Sample, "label"),
+    ("panel", Panel, "name"),
 )
 """The registers that are searched: kind, model, and the field with the name people say."""
 

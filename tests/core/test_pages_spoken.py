@@ -23,6 +23,7 @@ from nursery.lineage.models import Ramet
 from nursery.outplanting.forms import names_of
 from nursery.outplanting.views.kinds import SLIPS
 from tests import factories as make
+from tests.genotyping.laboratory import ONE, panel, proposal, samples, table
 from tests.pages import reader
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("another_language")]
@@ -154,6 +155,31 @@ def test_pages_of_things_are_told_in_the_language_of_the_reader(
         ),
         *(reverse(name) for name in ("home", "map", "matrix", "unsettled", "settled", "work")),
         *(reverse("event", args=[event.uid]) for event in Event.objects.all()),
+    ]
+    assert _untranslated(reader(Role.LEAD), addresses) == {}
+
+
+def test_pages_of_genotypes_are_told_in_the_language_of_the_reader(
+    programme: make.Programme,
+) -> None:
+    lead = programme.lead
+    taken = samples(lead, programme.colony, *programme.mothers(2))
+    calls = {
+        taken[0]: ONE,
+        taken[1]: ("1/1", *ONE[1:]),
+        taken[2]: ("1/1", "3/3", *ONE[2:]),
+    }
+    made = table(lead, panel(lead), calls)
+    found = proposal(lead, made, threshold=1)
+    addresses = [
+        reverse("sample", args=[taken[0].code]),
+        reverse("panel", args=[made.panel.code]),
+        reverse("genotypes", args=[made.uid]),
+        reverse("matches", args=[found.uid]),
+        reverse("match-group", args=[found.uid, 1]),
+        reverse("take-samples"),
+        reverse("import-genotypes"),
+        f"{reverse('propose-matches')}?table={made.uid}",
     ]
     assert _untranslated(reader(Role.LEAD), addresses) == {}
 

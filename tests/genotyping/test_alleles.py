@@ -75,6 +75,14 @@ def test_identities_are_those_of_enumerated_individuals(row: list[int]) -> None:
     assert sibling_identity(counts(row))[0] == pytest.approx(born_twice(p))
 
 
+def test_nothing_is_defined_where_nothing_was_typed() -> None:
+    found = allele_counts(calls_of([[None, None], [None, None]]))
+    assert found.sum() == 0
+    for measure in (identity, sibling_identity, expected_heterozygosity):
+        assert np.isnan(measure(found)).all()
+    assert over_loci(identity(found)) is None
+
+
 def test_identities_are_multiplied_over_the_typed_loci() -> None:
     found = over_loci(identity(counts([5, 5], [0, 0], [5, 5])))
     assert found is not None

@@ -10,7 +10,7 @@ from django.test import Client
 
 from nursery.core.actor import Role
 from nursery.donors.models import DonorColony, Genet
-from nursery.genotyping.models import Confirmation, GenotypeTable, Proposal, Sample
+from nursery.genotyping.models import Confirmation, Decision, GenotypeTable, Proposal, Sample
 from nursery.lineage.models import Ramet
 from nursery.lineage.words import Life
 from tests import factories as f
@@ -103,6 +103,18 @@ def test_a_sample_tells_what_it_is_of_and_by_which_tables_it_was_typed(
     said = read(client, f"/samples/{sample.code}/")
     assert "It was typed at 1 locus last." in said
     assert "run 5" in said
+
+
+def test_samples_and_panels_are_found(programme: f.Programme, plugs: list[Ramet]) -> None:
+    (sample,) = samples(programme.lead, samples=[{"ramet": plugs[0].code, "label": "x-91"}])
+    of = panel(programme.lead, name="Invented twelve")
+    client = reader(Role.VIEWER)
+    for text, at in (
+        (sample.code, f"/samples/{sample.code}/"),
+        ("x-91", f"/samples/{sample.code}/"),
+        ("invented twelve", f"/panels/{of.code}/"),
+    ):
+        assert client.get("/find/", {"q": text})["Location"] == at
 
 
 def test_a_sampling_is_told_on_its_page(programme: f.Programme, plugs: list[Ramet]) -> None:
@@ -240,6 +252,16 @@ def test_a_chain_is_told(programme: f.Programme, plugs: list[Ramet]) -> None:
     assert "Decide" not in said
 
 
+def test_a_label_that_is_in_two_groups_is_told(programme: f.Programme, plugs: list[Ramet]) -> None:
+    one, same, strange = samples(programme.lead, *plugs)
+    calls = {one: ONE, same: ONE, strange: OTHER}
+    made = proposal(programme.lead, table(programme.lead, panel(programme.lead), calls))
+    client = reader(Role.VIEWER)
+    genet = programme.colony.genet.code
+    assert f"{genet} in group 2" in read(client, f"/matches/{made.uid}/1/")
+    assert f"{genet} in group 1" in read(client, f"/matches/{made.uid}/2/")
+
+
 def test_the_form_offers_what_fits_the_labels(
     programme: f.Programme, twin: DonorColony, plugs: list[Ramet]
 ) -> None:
@@ -281,6 +303,8 @@ def test_accepting_is_shown_first_and_then_done(programme: f.Programme, twin: Do
     done = client.post(at, {**given, "step": "accept"}, follow=True)
     assert f"Group 1: accepted as {p.colony.genet.code}: one genotype." in words_of(done)
     assert Genet.objects.get(pk=twin.genet_id).canonical == p.colony.genet
+    (event,) = Decision.objects.get().events.all()
+    assert "group 1 of a proposal" in read(client, f"/events/{event.uid}/")
     said = read(client, at)
     assert "To decide otherwise, void these entries first." in said
     assert "Show what it changes" not in said
@@ -325,7 +349,7 @@ def test_a_genet_names_its_confirmation_and_what_was_sampled(
     made = compared(p, p.colony)
     accept(p.lead, made.groups.get(), p.colony.genet)
     said = read(client, at)
-    assert "Only its donor colony was typed." in said
+    assert "Only donor colonies of it were typed." in said
     assert f"{p.colony.code}.1" in said
     other = compared(p, plugs[0])
     accept(p.lead, other.groups.get(), p.colony.genet)

@@ -29,7 +29,7 @@ from nursery.genotyping.actions import accept, accepting_effect, reject
 from nursery.genotyping.actions.decide import ACT
 from nursery.genotyping.inputs import AcceptedIn, RejectedIn
 from nursery.genotyping.models import Decision, MatchGroup, Proposal
-from nursery.genotyping.queries import Standing, groups_of
+from nursery.genotyping.queries import Standing, elsewhere, groups_of
 from nursery.genotyping.views.telling import (
     MOST_PAIRS,
     blank_of,
@@ -218,6 +218,7 @@ class GroupPage(Page):
             apart=pairs_table(group.chain.apart, _("Pairs that do not match")),
             untold=pairs_table(group.chain.untold, _("Pairs that share too few loci")),
             most_pairs=MOST_PAIRS,
+            elsewhere=elsewhere(self.proposal, group),
             may_decide=self.actor.leads and not (group.stands and group.events),
             doubtful=_doubtful(group),
             typed=typed,

@@ -125,8 +125,8 @@ def confirmed_section(rows: Sequence[Confirmed]) -> Section:
     says = ""
     if rows and not ramets:
         says = _(
-            "Only its donor colony was typed. That says nothing of the labels on its ramets: none "
-            "of these was sampled."
+            "Only donor colonies of it were typed. That says nothing of the labels on its ramets: "
+            "none of these was sampled."
         )
     elif ramets:
         told = ngettext(

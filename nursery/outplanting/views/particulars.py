@@ -91,7 +91,10 @@ def particulars(actor: Actor, event: Event, kind: EventKind) -> list[Fact]:
                 Fact(_("Fused into"), ramet_link(into.code) if into is not None else ""),
             ]
         case EventKind.RELABELLING:
-            return [Fact(_("Turned out to be"), genet_words(event.relabelling.genet))]
+            return [
+                Fact(_("Turned out to be"), genet_words(event.relabelling.genet)),
+                _decided(event),
+            ]
         case EventKind.GENET_MERGE:
             merge = event.genet_merge
             return [
@@ -99,9 +102,21 @@ def particulars(actor: Actor, event: Event, kind: EventKind) -> list[Fact]:
                 Fact(
                     _("Turned out to be the same"), link(merge.merged, "genet", merge.merged.code)
                 ),
+                _decided(event),
             ]
         case _:
             return []
+
+
+def _decided(event: Event) -> Fact:
+    """The group of samples that match by which it was decided, if it was."""
+    row = event.decisions.select_related("group__proposal").first()
+    name = _("By genotypes")
+    if row is None:
+        return Fact(name, "")
+    group = row.group
+    words = _("group %(n)s of a proposal") % {"n": group.number}
+    return Fact(name, link(words, "match-group", group.proposal.uid, group.number))
 
 
 def sections(event: Event, kind: EventKind, undone: Undone) -> list[Section]:
