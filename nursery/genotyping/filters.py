@@ -62,6 +62,7 @@ class SampleFilters(FilterSet):
     sent = HasFilter(field_name="sent_on")
     received = HasFilter(field_name="received_on")
     typed = TypedFilter()
+    live = FlagFilter(field_name="event__live")
     open = OpenFilter(field_name="closed_on")
 
 

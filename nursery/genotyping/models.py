@@ -11,8 +11,8 @@ from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext, gettext_noop
 from django.utils.translation import gettext_lazy as _
-from django.utils.translation import gettext_noop
 
 from nursery.core.actor import Role
 from nursery.core.models import Event, Register, unique_code
@@ -175,7 +175,7 @@ class GenotypeTable(models.Model):
         ]
 
     def __str__(self) -> str:
-        return self.name or f"table {self.digest[:8]}"
+        return self.name or gettext("table %(digest)s") % {"digest": self.digest[:8]}
 
     def genotypes(self, samples: tuple[str, ...]) -> Calls:
         """The calls; `samples` are the codes of its rows, in their order."""
