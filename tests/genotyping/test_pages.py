@@ -189,8 +189,11 @@ def test_a_table_tells_how_well_its_panel_tells_individuals_apart(
 ) -> None:
     one, again, other = samples(programme.lead, *plugs)
     made = table(programme.lead, panel(programme.lead), {one: ONE, again: ONE, other: OTHER})
+    client = reader(Role.VIEWER)
+    assert "each counts as an individual of its own" in read(client, f"/genotypes/{made.uid}/")
     proposal(programme.lead, made)
-    said = read(reader(Role.VIEWER), f"/genotypes/{made.uid}/")
+    said = read(client, f"/genotypes/{made.uid}/")
+    assert "By one sample of each individual." in said
     assert "3 samples are of 2 individuals." in said
     # PI 0.4609375 and PIsibs 0.677734375 at each of four loci, multiplied.
     assert "Same genotype, no kin 0.045" in said

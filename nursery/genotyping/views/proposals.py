@@ -239,7 +239,7 @@ def _offered(group: Standing) -> dict[str, Any]:
     colonies = {member.genet for member in group.members if member.of_colony}
     if not labels:
         return {"genet": "", "merge": [], "ramets": [one.source for one in group.members]}
-    genet = max(labels, key=lambda code: (labels[code], code in colonies, code))
+    genet = min(labels, key=lambda code: (-labels[code], code not in colonies, code))
     merged = sorted(code for code in colonies if code is not None and code != genet)
     wrong = [
         member.source

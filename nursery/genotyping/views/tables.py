@@ -110,6 +110,12 @@ def _facts(row: GenotypeTable, told: Measures) -> list[Fact]:
 
 
 def _loci(told: Measures) -> Section:
+    counted_by = _("By one sample of each individual.")
+    if told.proposal is None:
+        counted_by = _(
+            "The samples were not compared yet, so each counts as an individual of its own: clones "
+            "make their alleles seem common."
+        )
     copies = _("Alleles in %(n)s copies") % {"n": number(told.copies)}
     return Section(
         _("Loci"),
@@ -132,8 +138,10 @@ def _loci(told: Measures) -> Section:
             told.loci,
             _("The loci of the panel, by one sample of each individual"),
         ),
-        says=_(
-            "By one sample of each individual. Identity: the chance that two individuals that are "
+        says=counted_by
+        + " "
+        + _(
+            "Identity: the chance that two individuals that are "
             "no kin, or two full siblings, have the same genotype (Waits, Luikart and Taberlet "
             "2001). Expected heterozygosity after Nei 1978. Alleles rarefied to as many gene "
             "copies as the least typed locus has (Hurlbert 1971)."
