@@ -6,7 +6,13 @@ from rest_framework.routers import SimpleRouter
 
 from nursery.access.api import TokenViewSet
 from nursery.core.api.views import ChangeViewSet, NoSuchAddress, SeriesViewSet
-from nursery.diversity.api import DiversityView, ProposalView
+from nursery.diversity.api import (
+    DiversityView,
+    GenetBankView,
+    OverlapView,
+    ProposalView,
+    SiteReportView,
+)
 from nursery.donors.api import DonorViewSet, GenetViewSet, PermitViewSet, TaxonViewSet
 from nursery.donors.photo_api import PhotoViewSet
 from nursery.genotyping import api as genotyping
@@ -136,6 +142,13 @@ urlpatterns: list[URLPattern | URLResolver] = [
         ProposalView.as_view({"post": "draft"}),
         name="api-proposals-draft",
     ),
+    path(
+        "sites/<str:code>/report/",
+        SiteReportView.as_view({"get": "retrieve"}),
+        name="api-sites-report",
+    ),
+    path("overlap/", OverlapView.as_view({"get": "retrieve"}), name="api-overlap"),
+    path("genet-bank/", GenetBankView.as_view({"get": "retrieve"}), name="api-genet-bank"),
     path("", include(router.urls)),
     # Last: an address that nothing answers to is told in the API's own way.
     re_path(r"", NoSuchAddress.as_view()),

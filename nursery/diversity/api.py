@@ -1,10 +1,12 @@
-"""Genet diversity of a site, and proposals of plantings, by API."""
+"""Genet diversity of sites, the programme's genets, and proposals of plantings, by API."""
 
 from __future__ import annotations
 
 import uuid
 from dataclasses import dataclass
 from datetime import date, datetime
+from enum import StrEnum
+from typing import TypeVar
 
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
@@ -17,16 +19,25 @@ from nursery.core.errors import Problem, Unknown
 from nursery.core.inputs import read
 from nursery.core.plain import plain
 from nursery.core.problems import ParameterRefused
+from nursery.diversity.bank import GenetBank, genet_bank
+from nursery.diversity.cohorts import By
+from nursery.diversity.forms import COMPARED, read_compared, read_few
+from nursery.diversity.overlaps import Overlaps, overlaps
 from nursery.diversity.proposing import draft_proposal
 from nursery.diversity.proposing_answers import Proposal, read_back
 from nursery.diversity.proposing_inputs import ProposalIn
 from nursery.diversity.queries import Report, diversity
+from nursery.diversity.report import SiteReport, site_report
+from nursery.diversity.risk import FEW
 from nursery.donors import queries as donors
 from nursery.donors.models import Taxon
 from nursery.exchange.models import Task
 from nursery.exchange.tasks import ask_to_propose, proposal_of
 from nursery.outplanting.counts import Stand
 from nursery.places import queries as places
+
+_TAXON = OpenApiParameter("taxon", str, description="one taxon alone: its code or name")
+_Word = TypeVar("_Word", bound=StrEnum)
 
 
 class DiversityView(Api):
@@ -38,7 +49,7 @@ class DiversityView(Api):
         summary="Genet diversity of a site",
         parameters=[
             OpenApiParameter("code", str, OpenApiParameter.PATH, description="the site's code"),
-            OpenApiParameter("taxon", str, description="one taxon alone: its code or name"),
+            _TAXON,
             OpenApiParameter("state", str, enum=[state.value for state in Stand], default="alive"),
             OpenApiParameter("as_of", OpenApiTypes.DATE, description="a day; today if left out"),
         ],
@@ -54,11 +65,94 @@ class DiversityView(Api):
                     self.actor,
                     site,
                     _taxon(asked.get("taxon")),
-                    _state(asked.get("state")),
+                    _choice(Stand, "state", asked.get("state")) or Stand.ALIVE,
                     _day(asked.get("as_of")),
                 )
             )
         )
+
+
+class SiteReportView(Api):
+    """All that is told of a site's diversity: the report with what stands beside it."""
+
+    known_parameters = {"retrieve": ("taxon", "state", "as_of", "by")}
+
+    @extend_schema(
+        summary="All that is told of a site's diversity",
+        parameters=[
+            OpenApiParameter("code", str, OpenApiParameter.PATH, description="the site's code"),
+            _TAXON,
+            OpenApiParameter("state", str, enum=[state.value for state in Stand], default="alive"),
+            OpenApiParameter("as_of", OpenApiTypes.DATE, description="a day; today if left out"),
+            OpenApiParameter(
+                "by",
+                str,
+                enum=[by.value for by in By],
+                default="year",
+                description="what makes a cohort: the year of planting, or each planting",
+            ),
+        ],
+        responses={200: schema_of(SiteReport)},
+    )
+    def retrieve(self, request: Request, code: str) -> Response:
+        """Planted and alive side by side with intervals, genets, cohorts, origins, and how alike
+        the other sites are. Distances are from where a colony is shown to you."""
+        site = places.site(code)
+        asked = request.query_params
+        return Response(
+            plain(
+                site_report(
+                    self.actor,
+                    site,
+                    _taxon(asked.get("taxon")),
+                    _choice(Stand, "state", asked.get("state")) or Stand.ALIVE,
+                    _day(asked.get("as_of")),
+                    _choice(By, "by", asked.get("by")) or By.YEAR,
+                )
+            )
+        )
+
+
+class OverlapView(Api):
+    """How alike the sites are in their genets."""
+
+    known_parameters = {"retrieve": ("taxon", "state")}
+
+    @extend_schema(
+        summary="Overlap of the sites in their genets",
+        parameters=[
+            _TAXON,
+            OpenApiParameter("state", str, enum=COMPARED, default="alive"),
+        ],
+        responses={200: schema_of(Overlaps)},
+    )
+    def retrieve(self, request: Request) -> Response:
+        """Morisita–Horn of each site with each, in what lives or in what was planted."""
+        asked = request.query_params
+        state = read_compared(asked.get("state", ""))
+        return Response(plain(overlaps(self.actor, state, _taxon(asked.get("taxon")))))
+
+
+class GenetBankView(Api):
+    """The programme's genets: where each lives, which are at risk, which are gone."""
+
+    known_parameters = {"retrieve": ("taxon", "few")}
+
+    @extend_schema(
+        summary="The programme's genets and where they live",
+        parameters=[
+            _TAXON,
+            OpenApiParameter(
+                "few", int, default=FEW, description="fewer living ramets than this are a risk"
+            ),
+        ],
+        responses={200: schema_of(GenetBank)},
+    )
+    def retrieve(self, request: Request) -> Response:
+        """Living ramets by nursery and system, risks, and genets lost with how the last ended."""
+        asked = request.query_params
+        few = read_few(asked.get("few", ""))
+        return Response(plain(genet_bank(self.actor, _taxon(asked.get("taxon")), few)))
 
 
 def _taxon(text: str | None) -> Taxon | None:
@@ -71,15 +165,14 @@ def _taxon(text: str | None) -> Taxon | None:
         raise ParameterRefused([problem.under("taxon") for problem in unknown.problems]) from None
 
 
-def _state(text: str | None) -> Stand:
+def _choice(words: type[_Word], name: str, text: str | None) -> _Word | None:
     if text is None:
-        return Stand.ALIVE
+        return None
     try:
-        return Stand(text)
+        return words(text)
     except ValueError:
-        words = ", ".join(Stand)
         raise ParameterRefused(
-            Problem("not_a_choice", f"state is one of: {words}.", ("state",))
+            Problem("not_a_choice", f"{name} is one of: {', '.join(words)}.", (name,))
         ) from None
 
 

@@ -7,7 +7,7 @@ genets, n those of one genet, p = n / N. What is not defined is a Value with the
 import math
 from collections.abc import Iterable
 
-from nursery.diversity.indices import hill, simpson_unbiased
+from nursery.diversity.indices import shannon
 from nursery.diversity.values import NO_RAMETS, ONE_GENET, Value, clean
 
 ALL_SINGLE = "Every ramet is another genet: there is no range to lie in."
@@ -22,7 +22,10 @@ def evenness_e5(counts: Iterable[int]) -> Value:
     n = clean(counts)
     if len(n) <= 1:
         return Value(None, ONE_GENET if n else NO_RAMETS)
-    return Value((hill(n, 2).number - 1) / (hill(n, 1).number - 1))
+    squares = sum(x * x for x in n)
+    # 1 / Σ p² − 1 in whole numbers: the difference keeps its digits where one genet holds all.
+    common = (sum(n) ** 2 - squares) / squares
+    return Value(min(1.0, common / math.expm1(shannon(n).number)))
 
 
 def evenness_ed(counts: Iterable[int]) -> Value:
@@ -39,9 +42,9 @@ def evenness_ed(counts: Iterable[int]) -> Value:
         return Value(None, ONE_GENET if n else NO_RAMETS)
     if kinds == total:
         return Value(None, ALL_SINGLE)
-    least = (2 * total - kinds) * (kinds - 1) / (total * (total - 1))
-    most = (kinds - 1) * total / (kinds * (total - 1))
-    return Value((simpson_unbiased(n).number - least) / (most - least))
+    # Times N (N − 1) G / (G − 1) above and below: whole numbers up to the one division.
+    above_least = total**2 - sum(x * x for x in n) - (2 * total - kinds) * (kinds - 1)
+    return Value(kinds * above_least / ((kinds - 1) * (total - kinds) ** 2))
 
 
 def pareto_beta(counts: Iterable[int]) -> Value:

@@ -1,4 +1,4 @@
-"""Which ramets of a site the diversity page counts."""
+"""What the addresses of diversity pages ask for."""
 
 from __future__ import annotations
 
@@ -6,6 +6,9 @@ from django import forms
 from django.http import QueryDict
 from django.utils.translation import gettext_lazy as _
 
+from nursery.core.errors import Problem
+from nursery.core.problems import ParameterRefused
+from nursery.diversity.risk import FEW
 from nursery.outplanting.counts import Stand
 
 STATES = [
@@ -31,3 +34,28 @@ class SiteForm(forms.Form):
     def __init__(self, given: QueryDict, taxa: list[tuple[str, str]]) -> None:
         super().__init__(given, label_suffix="")
         self.fields["taxon"].widget = forms.Select(choices=[("", _("all taxa")), *taxa])
+
+
+COMPARED = [Stand.ALIVE.value, Stand.PLANTED.value]
+"""In what sites are compared with each other."""
+MOST_FEW = 1000
+
+
+def read_compared(text: str) -> Stand:
+    """The state in which sites are compared, alive if left out; raises ParameterRefused."""
+    if text not in ("", *COMPARED):
+        raise ParameterRefused(
+            Problem("not_a_choice", f"state is one of: {', '.join(COMPARED)}.", ("state",))
+        )
+    return Stand(text or Stand.ALIVE)
+
+
+def read_few(text: str) -> int:
+    """How many living ramets are enough, FEW if left out; raises ParameterRefused."""
+    if not text:
+        return FEW
+    if not (len(text) <= 4 and text.isascii() and text.isdigit() and 1 <= int(text) <= MOST_FEW):
+        raise ParameterRefused(
+            Problem("not_a_number", f"few is a whole number from 1 to {MOST_FEW}.", ("few",))
+        )
+    return int(text)

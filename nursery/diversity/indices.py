@@ -110,6 +110,12 @@ def hill(counts: Iterable[int], q: float) -> Value:
     return Value(math.exp((q * math.log(n[-1] / total) + math.log(rest)) / (1 - q)))
 
 
+def hill_profile(counts: Iterable[int], orders: Iterable[float]) -> dict[float, Value]:
+    """The Hill number of each order, by the order; Hill 1973, Ecology 54:427. Errors as `hill`."""
+    n = clean(counts)
+    return {q: hill(n, q) for q in orders}
+
+
 def pielou(counts: Iterable[int]) -> Value:
     """Evenness J = H / ln G; Pielou 1966, Journal of Theoretical Biology 13:131.
 
@@ -153,3 +159,21 @@ def _log_missed(total: int, own: int, size: int) -> float:
             -math.lgamma(total - own - size + 1),
         )
     )
+
+
+def sizes(total: int, most: int) -> list[int]:
+    """Sizes of a draw from 1 to all, at most so many, evenly apart; the largest alone if one."""
+    if total <= most:
+        return list(range(1, total + 1))
+    if most == 1:
+        return [total]
+    return sorted({round(1 + (total - 1) * n / (most - 1)) for n in range(most)})
+
+
+def rarefaction(counts: Iterable[int], points: int) -> dict[int, Value]:
+    """The expected genets of at most so many sizes of a draw, from 1 ramet to all of them, by the
+    size; Hurlbert 1971, Ecology 52:577. Empty without ramets; ValueError below one point."""
+    if points < 1:
+        raise ValueError(f"A curve has at least one point: {points}.")
+    n = clean(counts)
+    return {size: rarefied(n, size) for size in sizes(sum(n), points)}

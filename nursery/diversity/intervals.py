@@ -7,7 +7,7 @@ Plain resampling would lose rare genets each time. Pure.
 """
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -33,8 +33,18 @@ class Interval:
     reason: str = ""
 
 
-def assemblage(counts: Iterable[int]) -> NDArray[np.float64]:
-    """The shares of a stand of which these counts may be a sample; shape (G + unseen,), sum 1.
+@dataclass(frozen=True, slots=True)
+class Stock:
+    """A stand of which counts may be a sample: the shares of the genets seen, and `hidden` unseen
+    ones that have the share `missed` evenly between them."""
+
+    seen: NDArray[np.float64]
+    hidden: int
+    missed: float
+
+
+def assemblage(counts: Iterable[int]) -> Stock:
+    """The stand behind these counts, in shares that add up to 1.
 
     Of genets seen p (1 − w (1 − p)^N), with w such that together they are the sample coverage; the
     rest evenly of as many unseen ones as Chao1 says, rounded up.
@@ -47,24 +57,42 @@ def assemblage(counts: Iterable[int]) -> NDArray[np.float64]:
     rare = (1 - share) ** total
     weight = missed / float((share * rare).sum()) if missed else 0.0
     seen = share * (1 - weight * rare)
-    found = np.concatenate([seen, np.full(hidden, missed / hidden if hidden else 0.0)])
-    return np.asarray(found / found.sum(), dtype=np.float64)
+    whole = float(seen.sum()) + missed
+    return Stock(np.asarray(seen / whole, dtype=np.float64), hidden, missed / whole)
 
 
 def hill_interval(
     counts: Iterable[int], q: float, samples: int = SAMPLES, seed: int = SEED
 ) -> Interval:
     """The 95 % interval of the Hill number of order q: the number of these counts, less and more
-    1.96 standard deviations of it in `samples` samples of N drawn anew from `assemblage`.
+    1.96 standard deviations of it in `samples` samples of N drawn anew from `assemblage`; Chao &
+    Jost 2015, Methods in Ecology and Evolution 6:873.
 
-    Never below one genet. None below two ramets.
+    Its weakness: it is symmetric; it takes the ramets for independent draws, which cuttings planted
+    together are not; and it speaks of samples of N, not of genets that none of them would show.
+    Never below one genet or above N. None below two ramets; ValueError below two samples.
     """
+    if samples < 2:
+        raise ValueError(f"An interval needs at least two samples: {samples}.")
     n = clean(counts)
     total = sum(n)
     if total < 2:
         return Interval(None, None, ONE_RAMET if n else NO_RAMETS)
-    draws = np.random.default_rng(seed).multinomial(total, assemblage(n), size=samples)
-    values = np.array([hill(draw.tolist(), q).number for draw in draws])
+    values = np.array([hill(draw, q).number for draw in _drawn(n, samples, seed)])
     here = hill(n, q).number
     apart = Z_95 * float(values.std(ddof=1))
-    return Interval(max(1.0, here - apart), here + apart)
+    return Interval(max(1.0, here - apart), min(float(total), here + apart))
+
+
+def _drawn(n: list[int], samples: int, seed: int) -> Iterator[list[int]]:
+    """Samples of as many ramets. Those of unseen genets are drawn as one, then dealt among them:
+    where every ramet is another genet the unseen are far more than the ramets."""
+    dice = np.random.default_rng(seed)
+    stock = assemblage(n)
+    kinds = np.append(stock.seen, stock.missed)
+    for draw in dice.multinomial(sum(n), kinds / kinds.sum(), size=samples):
+        of_seen = draw[:-1].tolist()
+        if stock.hidden:
+            dealt = dice.integers(stock.hidden, size=int(draw[-1]))
+            of_seen += np.unique(dealt, return_counts=True)[1].tolist()
+        yield of_seen

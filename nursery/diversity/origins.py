@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from django.utils.translation import gettext_noop as _
+
 from nursery.core.actor import Actor, require_read
 from nursery.core.geodesy import Point, distance_m
 from nursery.diversity.places_map import middle, rings
@@ -16,7 +18,7 @@ from nursery.donors.positions import Seen, of_colonies
 from nursery.outplanting.counts import DonorCount, Stand, donors_standing
 from nursery.places.models import Plot, Site
 
-MIXED, UNKNOWN = "several reefs", "not known"
+MIXED, UNKNOWN = _("several reefs"), _("not known")
 
 
 @dataclass(frozen=True, slots=True)

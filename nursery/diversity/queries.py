@@ -10,11 +10,15 @@ from datetime import date
 from django.db.models import Max, Min
 
 from nursery.core.actor import Actor, require_read
+from nursery.diversity.intervals import Interval, hill_interval
 from nursery.diversity.summary import Indices, summary
 from nursery.donors.models import Genet, Taxon
 from nursery.outplanting.counts import GenetCount, Look, Stand, look, standing
 from nursery.outplanting.models import Outplanting
 from nursery.places.models import Site
+
+ORDERS = (0, 1, 2)
+"""The orders of the Hill numbers that are told with their intervals."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,12 +105,16 @@ def diversity(
 
 @dataclass(frozen=True, slots=True)
 class Side:
-    """One state of a whole site beside the others: its numbers, and the days that it rests on."""
+    """One state of a whole site beside the others: its numbers, and the days that it rests on.
+
+    `intervals` are those of the Hill numbers of the ORDERS.
+    """
 
     state: Stand
     group: Group
     earliest: date | None
     latest: date | None
+    intervals: tuple[Interval, ...]
 
 
 def sides(actor: Actor, site: Site, report: Report, taxon: Taxon | None = None) -> tuple[Side, ...]:
@@ -130,7 +138,9 @@ def sides(actor: Actor, site: Site, report: Report, taxon: Taxon | None = None) 
             first, last = _planted_between(site, report.as_of, taxon)
         elif state is Stand.SEEN:
             first, last = report.look.oldest, report.look.newest
-        found.append(Side(state, group, first, last))
+        counts = [share.ramets for share in group.genets]
+        intervals = tuple(hill_interval(counts, q) for q in ORDERS)
+        found.append(Side(state, group, first, last, intervals))
     return tuple(found)
 
 

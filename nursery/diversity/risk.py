@@ -36,14 +36,17 @@ class Risk(StrEnum):
 class Kept:
     """Where the living ramets of one genet are.
 
-    `by_nursery` counts them by the nursery's code; `on_reef` those that are planted, `elsewhere`
-    those that are packed or have no place. `water` is the one system that holds them all, if one
-    does, and `nursery` the one nursery.
+    `by_nursery` counts them by the nursery's code and `by_water` by that of the system, where they
+    stand in one; `on_reef` those that are planted, `elsewhere` those that are packed or have no
+    place. `water` is the one system that holds them all, if one does, and `nursery` the one
+    nursery. Fewer living ramets than `enough` are few.
     """
 
     genet: Genet
     living: int
+    enough: int
     by_nursery: Mapping[str, int]
+    by_water: Mapping[str, int]
     on_reef: int
     elsewhere: int
     water: str | None
@@ -53,7 +56,7 @@ class Kept:
     def risks(self) -> tuple[Risk, ...]:
         """Few comes first; all in one water says more than all in one nursery."""
         found = []
-        if self.living < FEW:
+        if self.living < self.enough:
             found.append(Risk.FEW)
         if self.water is not None:
             found.append(Risk.ONE_WATER)
@@ -64,10 +67,13 @@ class Kept:
 
 @dataclass(frozen=True, slots=True)
 class Keeping:
-    """All genets of which a ramet lives, by code, and the nurseries that keep any."""
+    """All genets of which a ramet lives, by code, and the nurseries and the codes of the systems
+    that keep any. Fewer living ramets than `enough` are few."""
 
     rows: Sequence[Kept]
     nurseries: Sequence[Nursery]
+    waters: Sequence[str]
+    enough: int
 
     @property
     def at_risk(self) -> list[Kept]:
@@ -77,7 +83,7 @@ class Keeping:
         return sum(risk in row.risks for row in self.rows)
 
 
-def keeping(actor: Actor, taxon: Taxon | None = None) -> Keeping:
+def keeping(actor: Actor, taxon: Taxon | None = None, enough: int = FEW) -> Keeping:
     """Where every living genet is kept; of one taxon where one is given. Four queries.
 
     Merged genets are counted as the one they turned out to be.
@@ -96,10 +102,11 @@ def keeping(actor: Actor, taxon: Taxon | None = None) -> Keeping:
         found[genet].append((place, structure, n))
     homes = homes_of_structures()
     genets = Genet.objects.filter(pk__in=found).select_related("taxon").order_by("code")
-    rows = [_kept(genet, found[genet.pk], homes) for genet in genets]
+    rows = [_kept(genet, found[genet.pk], homes, enough) for genet in genets]
     used = {code for row in rows for code in row.by_nursery}
     nurseries = Nursery.objects.filter(code__in=used).order_by("code")
-    return Keeping(rows, list(nurseries))
+    waters = sorted({code for row in rows for code in row.by_water})
+    return Keeping(rows, list(nurseries), waters, enough)
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,9 +139,13 @@ def _home(pk: int, own: Mapping[int, tuple[int | None, Home]]) -> Home:
 
 
 def _kept(
-    genet: Genet, places: Iterable[tuple[int, int | None, int]], homes: Mapping[int, Home]
+    genet: Genet,
+    places: Iterable[tuple[int, int | None, int]],
+    homes: Mapping[int, Home],
+    enough: int,
 ) -> Kept:
     by_nursery: Counter[str] = Counter()
+    by_water: Counter[str] = Counter()
     waters: set[str | None] = set()
     on_reef = elsewhere = 0
     for place, structure, n in places:
@@ -144,6 +155,8 @@ def _kept(
         elif home is not None and home.nursery is not None:
             by_nursery[home.nursery] += n
             waters.add(home.water)
+            if home.water is not None:
+                by_water[home.water] += n
         else:
             elsewhere += n
     together = not on_reef and not elsewhere
@@ -152,7 +165,9 @@ def _kept(
     return Kept(
         genet=genet,
         living=on_reef + elsewhere + by_nursery.total(),
+        enough=enough,
         by_nursery=dict(by_nursery),
+        by_water=dict(by_water),
         on_reef=on_reef,
         elsewhere=elsewhere,
         water=only_water,

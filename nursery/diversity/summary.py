@@ -15,7 +15,7 @@ from nursery.diversity.indices import (
     simpson_biased,
     simpson_unbiased,
 )
-from nursery.diversity.unseen import chao1, coverage
+from nursery.diversity.unseen import chao1, coverage, coverage_good
 from nursery.diversity.values import Value, clean
 
 
@@ -39,6 +39,7 @@ class Indices:
     evenness_ed: Value
     pareto_beta: Value
     coverage: Value
+    coverage_good: Value
     chao1: Value
 
 
@@ -61,5 +62,6 @@ def summary(counts: Iterable[int]) -> Indices:
         evenness_ed=evenness_ed(n),
         pareto_beta=pareto_beta(n),
         coverage=coverage(n),
+        coverage_good=coverage_good(n),
         chao1=chao1(n),
     )

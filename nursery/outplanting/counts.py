@@ -7,11 +7,12 @@ found them alive.
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from enum import StrEnum
+from typing import Any
 
 from django.db.models import (
     BigIntegerField,
@@ -30,6 +31,7 @@ from django.db.models.lookups import Exact
 
 from nursery.core.dates import latest_today
 from nursery.donors.models import Genet, Taxon
+from nursery.lineage.living import INDIVIDUAL as _INDIVIDUAL
 from nursery.lineage.models import Ramet, Step
 from nursery.lineage.words import Life, Place
 from nursery.outplanting.models import Condition, Observation, Outplant, Outplanting, Visit
@@ -114,6 +116,65 @@ def donors_standing(
     return [DonorCount(plot, donor_set, n) for (plot, donor_set), n in counts.items()]
 
 
+@dataclass(frozen=True, slots=True)
+class CohortCount:
+    """So many ramets of one genet that one outplanting planted (None: none on record)."""
+
+    outplanting: int | None
+    genet: int | None
+    ramets: int
+
+
+def cohorts_standing(
+    site: Site, state: Stand, day: date | None, taxon: Taxon | None = None
+) -> list[CohortCount]:
+    """The same ramets as of `standing`, counted by their last planting at the site and by genet.
+    At most four queries."""
+    planted = _planted(site, day, taxon) if _is_now(state, day) else {}
+    counts: Counter[tuple[int | None, int | None]] = Counter()
+    if _is_now(state, day):
+        living = _living(site.plots.values_list("pk", flat=True), taxon)
+        rows = living.annotate(individual=_INDIVIDUAL).values_list("pk", "individual")
+        for pk, genet in rows:
+            counts[planted[pk].outplanting if pk in planted else None, genet] += 1
+    else:
+        for row in _standing(site, state, day, taxon).values():
+            counts[row.outplanting, row.genet] += 1
+    return [CohortCount(by, genet, n) for (by, genet), n in counts.items()]
+
+
+def genets_living_by_site(taxon: Taxon | None = None) -> dict[int, Counter[int]]:
+    """How many ramets of each genet live at each site now, by the site's id; those without a genet
+    are left out. One query."""
+    ramets = Ramet.objects.filter(life=Life.LIVING, place=Place.PLOT, genet__isnull=False)
+    if taxon is not None:
+        ramets = ramets.filter(taxon=taxon)
+    rows = ramets.order_by().annotate(individual=_INDIVIDUAL)
+    return _by_site(rows.values_list("plot__site_id", "individual").annotate(n=Count("pk")))
+
+
+def genets_planted_by_site(taxon: Taxon | None = None) -> dict[int, Counter[int]]:
+    """The same of all that were ever planted, each ramet once at a site. One query."""
+    plants = Outplant.objects.filter(outplanting__event__live=True, ramet__genet__isnull=False)
+    if taxon is not None:
+        plants = plants.filter(ramet__taxon=taxon)
+    rows = plants.order_by().annotate(
+        individual=Coalesce("ramet__genet__canonical_id", "ramet__genet_id")
+    )
+    return _by_site(
+        rows.values_list("outplanting__plot__site_id", "individual").annotate(
+            n=Count("ramet", distinct=True)
+        )
+    )
+
+
+def _by_site(rows: Iterable[tuple[Any, ...]]) -> dict[int, Counter[int]]:
+    found: dict[int, Counter[int]] = defaultdict(Counter)
+    for site, genet, n in rows:
+        found[site][genet] += n
+    return dict(found)
+
+
 def _is_now(state: Stand, day: date | None) -> bool:
     return state is Stand.ALIVE and (day is None or day >= latest_today())
 
@@ -164,6 +225,7 @@ class _Planting:
     plot: str
     taxon: int
     genet: int | None
+    outplanting: int
 
 
 def _alive_now(site: Site, taxon: Taxon | None) -> list[GenetCount]:
@@ -219,9 +281,11 @@ def _planted(site: Site, day: date | None, taxon: Taxon | None) -> dict[int, _Pl
     found = (
         rows.annotate(individual=Coalesce("ramet__genet__canonical_id", "ramet__genet_id"))
         .order_by("outplanting__event__moment", "outplanting")
-        .values_list("ramet_id", "outplanting__plot__code", "ramet__taxon_id", "individual")
+        .values_list(
+            "ramet_id", "outplanting__plot__code", "ramet__taxon_id", "individual", "outplanting_id"
+        )
     )
-    return {pk: _Planting(plot, taxon_id, genet) for pk, plot, taxon_id, genet in found}
+    return {pk: _Planting(*told) for pk, *told in found}
 
 
 def _last_looks(site: Site, day: date | None) -> dict[int, int]:

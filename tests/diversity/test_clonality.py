@@ -1,6 +1,7 @@
 """E5, ED*, the Pareto distribution, and how alike two sites are."""
 
 import math
+from fractions import Fraction
 
 import pytest
 from hypothesis import assume, given
@@ -51,20 +52,32 @@ def test_what_cannot_be_told_has_a_reason() -> None:
 
 @given(st.integers(2, 60), st.integers(2, 60))
 def test_even_genets_are_wholly_even(genets: int, each: int) -> None:
-    assert evenness_e5([each] * genets).number == pytest.approx(1, abs=1e-9)
-    assert evenness_ed([each] * genets).number == pytest.approx(1, abs=1e-9)
+    assert 1 - 1e-12 < evenness_e5([each] * genets).number <= 1
+    assert evenness_ed([each] * genets) == Value(1.0)
 
 
 @given(st.integers(1, 60), st.integers(2, 500))
 def test_one_large_genet_among_single_ramets_is_wholly_uneven(single: int, large: int) -> None:
-    assert evenness_ed([large] + [1] * single).number == pytest.approx(0, abs=1e-9)
+    assert evenness_ed([large] + [1] * single) == Value(0.0)
 
 
 @given(several)
 def test_evenness_lies_between_none_and_all(counts: list[int]) -> None:
-    assert 0 < evenness_e5(counts).number <= 1 + 1e-9
+    assert 0 < evenness_e5(counts).number <= 1
     assume(max(counts) > 1)
-    assert -1e-9 <= evenness_ed(counts).number <= 1 + 1e-9
+    assert 0 <= evenness_ed(counts).number <= 1
+
+
+@given(several)
+def test_evenness_ed_is_what_its_formula_says_in_fractions(counts: list[int]) -> None:
+    total, kinds = sum(counts), len(counts)
+    assume(total > kinds)
+    pairs = total * (total - 1)
+    simpson = 1 - Fraction(sum(n * (n - 1) for n in counts), pairs)
+    least = Fraction((2 * total - kinds) * (kinds - 1), pairs)
+    most = Fraction((kinds - 1) * total, kinds * (total - 1))
+    exact = (simpson - least) / (most - least)
+    assert evenness_ed(counts).number == pytest.approx(float(exact), rel=1e-12)
 
 
 def test_the_known_overlap_of_two_sites() -> None:

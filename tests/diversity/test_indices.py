@@ -14,6 +14,7 @@ from nursery.diversity.indices import (
     clonal_richness,
     genets,
     hill,
+    hill_profile,
     largest_share,
     pielou,
     ramets,
@@ -152,6 +153,12 @@ def test_all_ramets_of_different_genets_are_as_rich_as_can_be(number: int) -> No
     assert clonal_richness(counts) == Value(1.0)
     assert simpson_unbiased(counts) == Value(1.0)
     assert _number(pielou(counts)) == pytest.approx(1, abs=1e-14)
+
+
+def test_a_profile_is_the_hill_number_of_each_order() -> None:
+    orders = [0, 0.5, 1, 2, math.inf]
+    assert hill_profile(GIRDLED, orders) == {q: hill(GIRDLED, q) for q in orders}
+    assert hill_profile([], [1]) == {1: Value(None, NO_RAMETS)}
 
 
 def test_evenness_is_not_above_one_by_rounding() -> None:

@@ -175,4 +175,4 @@ def test_many_genets_cost_as_many_queries_as_one(programme: Programme, client: C
     few = cost(client, PAGE)
     for _ in range(4):
         grown(programme, programme.tray, another_tray(programme))
-    assert few == cost(client, PAGE) == 8
+    assert few == cost(client, PAGE) == 9

@@ -358,7 +358,7 @@ def test_an_empty_site_has_no_diversity_and_says_why(scene: Scene) -> None:
     values = [value for name in INDICES if isinstance(value := getattr(indices, name), Value)]
     assert {value.value for value in values} == {None}
     assert all(value.reason for value in values)
-    assert len(values) == 14
+    assert len(values) == 15
 
 
 def test_a_single_ramet_has_no_richness_and_says_why(scene: Scene) -> None:

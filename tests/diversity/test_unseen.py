@@ -7,6 +7,7 @@ import pytest
 import skbio.diversity.alpha as library
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import bootstrap
 
 from nursery.diversity.indices import hill
 from nursery.diversity.intervals import Interval, assemblage, hill_interval
@@ -60,13 +61,57 @@ def test_nothing_shows_nothing() -> None:
 
 @given(some.filter(lambda counts: sum(counts) > 1))
 def test_the_stand_behind_a_sample_holds_its_coverage(counts: list[int]) -> None:
-    shares = assemblage(counts)
-    assert shares.sum() == pytest.approx(1, abs=1e-12)
-    assert (shares >= 0).all()
-    hidden = len(shares) - len(counts)
-    assert hidden == math.ceil(unseen_genets(counts).number)
-    if hidden:
-        assert shares[: len(counts)].sum() == pytest.approx(coverage(counts).number, abs=1e-9)
+    stock = assemblage(counts)
+    assert stock.seen.sum() + stock.missed == pytest.approx(1, abs=1e-12)
+    assert (stock.seen >= 0).all()
+    assert stock.hidden == math.ceil(unseen_genets(counts).number)
+    if stock.hidden:
+        assert stock.seen.sum() == pytest.approx(coverage(counts).number, abs=1e-9)
+    else:
+        assert stock.missed == 0
+
+
+def test_many_ramets_that_are_all_different_need_no_large_memory() -> None:
+    # Chao1 says that 200 million more genets are unseen: none of them is held.
+    bounds = hill_interval([1] * 20_000, 0, samples=4)
+    assert bounds.low is not None
+    assert bounds.high is not None
+    assert 19_900 < bounds.low <= 20_000 == bounds.high
+
+
+def test_bounds_are_as_wide_as_the_librarys_where_no_genet_is_single() -> None:
+    # scipy.stats.bootstrap draws the ramets themselves: with nothing unseen it is the same.
+    counts = [40, 25, 20, 10, 5]
+    ramets = np.repeat(np.arange(5), counts)
+    for q in (1, 2):
+        theirs = bootstrap(
+            (ramets,),
+            lambda drawn, order=q: hill(np.bincount(drawn).tolist(), order).number,
+            n_resamples=2000,
+            vectorized=False,
+            rng=7,
+        ).standard_error
+        bounds = hill_interval(counts, q, samples=2000)
+        assert bounds.high is not None
+        half = bounds.high - hill(counts, q).number
+        assert half / 1.959963984540054 == pytest.approx(theirs, rel=0.08)
+
+
+@given(some.filter(lambda counts: sum(counts) > 1), st.sampled_from([0, 1, 2]))
+def test_a_number_lies_in_its_bounds_and_they_between_one_and_all(
+    counts: list[int], q: int
+) -> None:
+    bounds = hill_interval(counts, q, samples=10)
+    assert bounds.low is not None
+    assert bounds.high is not None
+    here = hill(counts, q).number
+    assert 1 <= bounds.low <= here * (1 + 1e-12)
+    assert here * (1 - 1e-12) <= bounds.high <= sum(counts)
+
+
+def test_one_sample_says_nothing_of_spread() -> None:
+    with pytest.raises(ValueError, match="at least two samples"):
+        hill_interval([2, 1], 1, samples=1)
 
 
 def test_bounds_hold_the_number_and_are_the_same_each_time() -> None:

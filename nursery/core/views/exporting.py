@@ -61,7 +61,17 @@ def as_csv(
 ) -> StreamingHttpResponse:
     """All rows with these columns as a file; `complete` counts for a chunk what the list counts for
     a page. `marked`: it begins with a byte order mark, by which some spreadsheets know UTF-8."""
-    lines = _lines(columns, rows, complete)
+    return _answer(name, _lines(columns, rows.iterator(chunk_size=CHUNK), complete), marked)
+
+
+def rows_as_csv(
+    name: str, columns: Sequence[Column], rows: Sequence[Any], marked: bool = False
+) -> StreamingHttpResponse:
+    """The same of rows that are at hand."""
+    return _answer(name, _lines(columns, iter(rows), lambda chunk: None), marked)
+
+
+def _answer(name: str, lines: Iterator[str], marked: bool) -> StreamingHttpResponse:
     answer = StreamingHttpResponse(
         chain([_BOM], lines) if marked else lines, content_type="text/csv; charset=utf-8"
     )
@@ -71,11 +81,10 @@ def as_csv(
 
 
 def _lines(
-    columns: Sequence[Column], rows: QuerySet[Any], complete: Callable[[Sequence[Any]], None]
+    columns: Sequence[Column], found: Iterator[Any], complete: Callable[[Sequence[Any]], None]
 ) -> Iterator[str]:
     writer = csv.writer(_Echo())
     yield writer.writerow([str(column.heading) for column in columns])
-    found = iter(rows.iterator(chunk_size=CHUNK))
     while chunk := list(islice(found, CHUNK)):
         complete(chunk)
         for row in chunk:

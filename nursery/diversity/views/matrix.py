@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from functools import cached_property
-from typing import Any
+from typing import Any, cast
 
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, QueryDict
 from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.http import urlencode
@@ -18,12 +18,24 @@ from rest_framework.request import Request
 from nursery.core.errors import Problem, Unknown
 from nursery.core.filters import ORDERING, refuse_unknown
 from nursery.core.paging import Paging
-from nursery.core.phrases import counted, joined, link, listed, number
+from nursery.core.phrases import counted, in_words, joined, link, listed, number
 from nursery.core.problems import ParameterRefused
 from nursery.core.views import kin
 from nursery.core.views.base import Page
+from nursery.core.views.exporting import rows_as_csv
 from nursery.core.views.lists import kin_links
-from nursery.core.views.tables import Column, Head, Table, address, cells, sheet, without_empty
+from nursery.core.views.tables import (
+    Column,
+    Head,
+    Table,
+    address,
+    cells,
+    sheet,
+    table,
+    without_empty,
+)
+from nursery.diversity.forms import MOST_FEW, read_few
+from nursery.diversity.lost import Gone, gone
 from nursery.diversity.risk import FEW, Keeping, Kept, Risk, keeping
 from nursery.donors.models import Taxon
 from nursery.donors.queries import taxon as taxon_named
@@ -38,6 +50,8 @@ _SORTS: dict[str, Callable[[Kept], Any]] = {
     "risk": lambda row: (not row.risks, row.living),
 }
 _NURSERY = "nursery:"
+_SYSTEM = "system:"
+_BYS = ("nursery", "system")
 
 
 class Whole(Paging):
@@ -46,12 +60,23 @@ class Whole(Paging):
     default_limit = Paging.max_limit
 
 
+def taxon_asked(request: HttpRequest) -> Taxon | None:
+    """The taxon that the address asks for; raises ParameterRefused."""
+    text = request.GET.get("taxon")
+    if not text:
+        return None
+    try:
+        return taxon_named(text)
+    except Unknown as unknown:
+        raise ParameterRefused([each.under("taxon") for each in unknown.problems]) from None
+
+
 class MatrixPage(Page):
     """Living ramets by genet and nursery."""
 
     place = "genets"
     template_name = "diversity/matrix.html"
-    parameters = frozenset({"taxon", "risk", ORDERING, "limit", "offset"})
+    parameters = frozenset({"taxon", "risk", "few", "by", ORDERING, "limit", "offset"})
 
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         filled = without_empty(request.GET)
@@ -62,13 +87,20 @@ class MatrixPage(Page):
 
     @cached_property
     def taxon(self) -> Taxon | None:
-        text = self.request.GET.get("taxon")
-        if not text:
-            return None
-        try:
-            return taxon_named(text)
-        except Unknown as unknown:
-            raise ParameterRefused([each.under("taxon") for each in unknown.problems]) from None
+        return taxon_asked(self.request)
+
+    @property
+    def few(self) -> int:
+        return read_few(self.request.GET.get("few", ""))
+
+    @property
+    def by(self) -> str:
+        """Whether ramets are counted by nursery or by system."""
+        asked = self.request.GET.get("by", "nursery")
+        if asked not in _BYS:
+            problem = Problem("not_a_choice", f"by is one of: {', '.join(_BYS)}.", ("by",))
+            raise ParameterRefused(problem)
+        return asked
 
     @property
     def only_risky(self) -> bool:
@@ -78,7 +110,8 @@ class MatrixPage(Page):
         return bool(asked)
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        found = keeping(self.actor, self.taxon)
+        found = keeping(self.actor, self.taxon, self.few)
+        lost = gone(self.actor, self.taxon)
         rows: list[Kept] = found.at_risk if self.only_risky else list(found.rows)
         rows = self._ordered(rows, found)
         page = sheet(self.request, rows, Whole())  # type: ignore[arg-type]  # a list pages too
@@ -102,22 +135,40 @@ class MatrixPage(Page):
             ),
             sheet=page,
             kin=kin_links(kin.GENETS, self.request.path),
-            few=FEW,
+            few=found.enough,
+            usual=FEW,
+            most_few=MOST_FEW,
+            by=self.by,
+            lost=lost_table(lost),
+            lost_says=lost_words(lost),
+            files=[
+                (words, address(reverse(name), self._file_query()))
+                for words, name in ((_("genets"), "bank-file"), (_("lost genets"), "lost-file"))
+            ],
             **kwargs,
         )
+
+    def _file_query(self) -> QueryDict:
+        """What a file takes of what this page was asked for."""
+        query = self.request.GET.copy()
+        for name in set(query) - FILE_PARAMETERS:
+            del query[name]
+        return query
 
     def _ordered(self, rows: list[Kept], found: Keeping) -> list[Kept]:
         asked = self.request.GET.get(ORDERING, "") or "risk"
         name = asked.removeprefix("-")
-        code = name.removeprefix(_NURSERY)
+        kind, _colon, code = name.partition(":")
         sort = _SORTS.get(name)
-        if sort is None and name != code and code in {row.code for row in found.nurseries}:
+        if sort is None and kind == "nursery" and code in {row.code for row in found.nurseries}:
             sort = _count_at(code)
+        if sort is None and kind == "system" and code in found.waters:
+            sort = _count_in(code)
         if sort is None:
             raise ParameterRefused(
                 Problem(
                     "unknown_ordering",
-                    f"ordering is one of {', '.join(_SORTS)} or {_NURSERY}CODE.",
+                    f"ordering is one of {', '.join(_SORTS)} , {_NURSERY}CODE or {_SYSTEM}CODE.",
                     (ORDERING,),
                 )
             )
@@ -132,10 +183,15 @@ class MatrixPage(Page):
             Column(_("At risk"), risk_words, "risk"),
             Column(_("Living"), lambda row: number(row.living), "living", number=True),
         ]
-        for nursery in found.nurseries:
-            columns.append(
-                Column(nursery.code, _shown_at(nursery.code), f"{_NURSERY}{nursery.code}", True)
-            )
+        if self.by == "system":
+            columns += [
+                Column(code, _shown_in(code), f"{_SYSTEM}{code}", True) for code in found.waters
+            ]
+        else:
+            columns += [
+                Column(row.code, _shown_at(row.code), f"{_NURSERY}{row.code}", True)
+                for row in found.nurseries
+            ]
         columns.append(
             Column(
                 _("Reef"),
@@ -165,6 +221,15 @@ class MatrixPage(Page):
 
 def _count_at(code: str) -> Callable[[Kept], int]:
     return lambda row: row.by_nursery.get(code, 0)
+
+
+def _count_in(code: str) -> Callable[[Kept], int]:
+    return lambda row: row.by_water.get(code, 0)
+
+
+def _shown_in(code: str) -> Callable[[Kept], str]:
+    # No link: a list of ramets knows only the system that a structure stands in by itself.
+    return lambda row: number(row.by_water[code]) if code in row.by_water else "–"
 
 
 def _shown_at(code: str) -> Callable[[Kept], SafeString | str]:
@@ -219,7 +284,7 @@ def says(found: Keeping, taxon: Taxon | None) -> str:
 def beside(found: Keeping) -> str:
     """How many are at risk for which reason; one genet may have two."""
     parts: Sequence[str] = [
-        text % {"n": number(found.with_risk(risk)), "few": FEW}
+        text % {"n": number(found.with_risk(risk)), "few": found.enough}
         for risk, text in (
             (Risk.FEW, _("%(n)s have fewer than %(few)s living ramets")),
             (Risk.ONE_WATER, _("%(n)s live in one water alone")),
@@ -228,3 +293,80 @@ def beside(found: Keeping) -> str:
         if found.with_risk(risk)
     ]
     return f"{listed(parts)}." if parts else ""
+
+
+# What is gone
+
+
+def lost_words(rows: Sequence[Gone]) -> str:
+    """How many genets were lost; empty where none was."""
+    if not rows:
+        return ""
+    return _("%(genets)s in the record and no ramet alive.") % {
+        "genets": counted(len(rows), ngettext_lazy("genet has ramets", "genets have ramets"))
+    }
+
+
+def lost_table(rows: Sequence[Gone]) -> Table:
+    columns = [
+        Column(_("Genet"), lambda row: genet_link(row.genet)),
+        Column(_("Taxon"), lambda row: row.genet.taxon.name, minor=True),
+        Column(_("Ramets there were"), lambda row: number(row.ramets), number=True),
+        Column(_("The last one ended"), lambda row: in_words(row.ended)),
+        Column(_("How"), _end_words),
+    ]
+    return table(columns, rows, _("Genets without a living ramet"), compact=True)
+
+
+def _end_words(row: Gone) -> str:
+    how = _(str(row.how.label))
+    if row.cause is None:
+        return how
+    return _("%(how)s: %(cause)s") % {"how": how, "cause": _(str(row.cause.label))}
+
+
+# Files
+
+FILE_PARAMETERS = frozenset({"taxon", "few"})
+
+
+class BankFile(Page):
+    """The programme's living genets as CSV: one row each, with a column for each place."""
+
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        refuse_unknown(Request(request), FILE_PARAMETERS)
+        few = read_few(request.GET.get("few", ""))
+        found = keeping(self.actor, taxon_asked(request), few)
+        columns = [
+            Column("genet", lambda row: row.genet.code),
+            Column("name", lambda row: row.genet.name),
+            Column("status", lambda row: row.genet.status),
+            Column("taxon", lambda row: row.genet.taxon.name),
+            Column("living", lambda row: row.living),
+            Column("risks", lambda row: " ".join(row.risks)),
+            Column("on_reef", lambda row: row.on_reef),
+            Column("elsewhere", lambda row: row.elsewhere),
+        ]
+        columns += [Column(f"{_NURSERY}{row.code}", _count_at(row.code)) for row in found.nurseries]
+        columns += [Column(f"{_SYSTEM}{code}", _count_in(code)) for code in found.waters]
+        return cast("HttpResponse", rows_as_csv("genet-bank", columns, found.rows))
+
+
+class LostFile(Page):
+    """The genets without a living ramet as CSV."""
+
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        refuse_unknown(Request(request), FILE_PARAMETERS)
+        columns = [
+            Column("genet", lambda row: row.genet.code),
+            Column("name", lambda row: row.genet.name),
+            Column("taxon", lambda row: row.genet.taxon.name),
+            Column("ramets", lambda row: row.ramets),
+            Column("ended", lambda row: str(row.ended)),
+            Column("how", lambda row: row.how.word),
+            Column("cause", lambda row: row.cause.word if row.cause is not None else ""),
+        ]
+        return cast(
+            "HttpResponse",
+            rows_as_csv("lost-genets", columns, gone(self.actor, taxon_asked(request))),
+        )

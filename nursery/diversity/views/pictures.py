@@ -14,9 +14,10 @@ from django.utils.translation import gettext_lazy, ngettext_lazy
 from nursery.core.charts import Line, LineChart, ceiling, line_chart, short, tick_text
 from nursery.core.phrases import counted, day, link, number, percent
 from nursery.core.views.tables import Column, Table, table
-from nursery.diversity.indices import hill, rarefied
+from nursery.diversity.indices import hill_profile, rarefied, sizes
+from nursery.diversity.indices import rarefaction as expected_genets
 from nursery.diversity.measures import MEASURES, Measure
-from nursery.diversity.queries import GenetShare, Group, Report, Side
+from nursery.diversity.queries import ORDERS, GenetShare, Group, Report, Side
 from nursery.diversity.values import Value
 from nursery.donors.marks import mark_of
 from nursery.donors.templatetags.genet_marks import disc, genet_mark
@@ -82,7 +83,7 @@ def sides_table(found: Sequence[Side], today: str) -> Table:
     ]
     for key in BESIDE:
         measure = _MEASURE[key]
-        shown = {side.state: _cell(measure, side.group) for side in found}
+        shown = {side.state: _cell(measure, side) for side in found}
         rows.append(_Row(_(measure.name), "–", shown))
     columns = [
         Column(_("What"), lambda row: row.name),
@@ -97,11 +98,26 @@ def _in(state: Stand) -> Any:
     return lambda row: row.shown[state]
 
 
-def _cell(measure: Measure, group: Group) -> SafeString | str:
-    value: Value = getattr(group.indices, measure.key)
+def _cell(measure: Measure, side: Side) -> SafeString | str:
+    value: Value = getattr(side.group.indices, measure.key)
     if value.value is None:
         return format_html('<span class="undefined">{}</span>', value.reason)
-    return value_words(measure, value)
+    bounds = interval_words(side, measure.key)
+    if not bounds:
+        return value_words(measure, value)
+    return format_html('{} <span class="aside">{}</span>', value_words(measure, value), bounds)
+
+
+def interval_words(side: Side, key: str) -> str:
+    """The 95 % interval of a Hill number, empty for other measures and where there is none."""
+    by_key = {f"hill_{q}": bounds for q, bounds in zip(ORDERS, side.intervals, strict=True)}
+    bounds = by_key.get(key)
+    if bounds is None or bounds.low is None or bounds.high is None:
+        return ""
+    return _("%(low)s to %(high)s") % {
+        "low": number(bounds.low, 1),
+        "high": number(bounds.high, 1),
+    }
 
 
 def _days(side: Side, today: str) -> str:
@@ -257,7 +273,7 @@ def profile(found: Sequence[Side], name: str) -> tuple[LineChart, Table, str] | 
         return None
     lines, values = [], {}
     for side, counts in kept:
-        by_order = {q: hill(counts, q).value or 0.0 for q in _ORDERS}
+        by_order = {q: value.number for q, value in hill_profile(counts, _ORDERS).items()}
         values[side.state] = by_order
         dots = [(q, by_order[q]) for q in (0.0, 1.0, 2.0)]
         lines.append(Line(str(HEADS[side.state]).lower(), list(by_order.items()), dots))
@@ -291,7 +307,8 @@ def rarefaction(found: Sequence[Side], name: str) -> tuple[LineChart, Table, str
     for side, counts in kept:
         total = sum(counts)
         largest = max(largest, total)
-        points = [(float(n), rarefied(counts, n).value or 0.0) for n in sizes(total)]
+        curve = expected_genets(counts, _SIZES)
+        points = [(float(n), expected.number) for n, expected in curve.items()]
         head = str(HEADS[side.state])
         lines.append(Line(head.lower(), points, dots=points[-1:]))
         columns.append(Column(head, _expected(counts, total), number=True))
@@ -306,13 +323,6 @@ def rarefaction(found: Sequence[Side], name: str) -> tuple[LineChart, Table, str
     first = Column(_("Ramets drawn"), lambda n: number(n), number=True)
     shown = table([first, *columns], rows, _("Genets expected in a draw"), compact=True)
     return drawn, shown, _evenly(kept)
-
-
-def sizes(total: int, most: int = _SIZES) -> list[int]:
-    """Sizes of a draw from 1 to all, at most so many, evenly apart."""
-    if total <= most:
-        return list(range(1, total + 1))
-    return sorted({round(1 + (total - 1) * n / (most - 1)) for n in range(most)})
 
 
 def _expected(counts: Sequence[int], total: int) -> Any:

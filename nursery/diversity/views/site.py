@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import Any, ClassVar
 
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
@@ -64,24 +64,37 @@ class SitePage(Page):
 
     place = "reef"
     template_name = "diversity/site.html"
+    parameters: ClassVar[tuple[str, ...]] = PARAMETERS
 
     @cached_property
     def site(self) -> Site:
         return site_of_code(self.kwargs["code"])
 
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        if self.site.code != self.kwargs["code"]:
-            return canonical(request, reverse("site", args=[self.site.code]))
-        filled = without_empty(request.GET)
-        if filled is not None:
-            return HttpResponseRedirect(address(request.path, filled))
-        refuse_unknown(Request(request), PARAMETERS)
-        return super().get(request, *args, **kwargs)
+        return self.elsewhere() or super().get(request, *args, **kwargs)
 
-    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+    def elsewhere(self) -> HttpResponse | None:
+        """The way to the address by which this is known, None where it is this one; refuses
+        parameters that it does not know."""
+        if self.site.code != self.kwargs["code"]:
+            match = self.request.resolver_match
+            there = {**self.kwargs, "code": self.site.code}
+            path = reverse(match.view_name if match else "site", kwargs=there)
+            return canonical(self.request, path)
+        filled = without_empty(self.request.GET)
+        if filled is not None:
+            return HttpResponseRedirect(address(self.request.path, filled))
+        refuse_unknown(Request(self.request), self.parameters)
+        return None
+
+    def form(self) -> SiteForm:
+        """What the address asks for, with the taxa that were ever planted here to choose from."""
         rows = Taxon.objects.filter(ramets__outplants__outplanting__plot__site=self.site)
         taxa = list(rows.order_by("name").distinct())
-        form = SiteForm(self.request.GET, taxa=[(row.code, row.name) for row in taxa])
+        return SiteForm(self.request.GET, taxa=[(row.code, row.name) for row in taxa])
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        form = self.form()
         state, as_of, taxon = read(form)
         report = diversity(self.actor, self.site, taxon, state, as_of)
         whole = report.whole
