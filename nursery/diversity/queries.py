@@ -14,6 +14,7 @@ from nursery.diversity.intervals import Interval, hill_interval
 from nursery.diversity.summary import Indices, summary
 from nursery.donors.models import Genet, Taxon
 from nursery.outplanting.counts import GenetCount, Look, Stand, look, standing
+from nursery.outplanting.manifests import planned, planned_days
 from nursery.outplanting.models import Outplanting
 from nursery.places.models import Site
 
@@ -142,6 +143,24 @@ def sides(actor: Actor, site: Site, report: Report, taxon: Taxon | None = None) 
         intervals = tuple(hill_interval(counts, q) for q in ORDERS)
         found.append(Side(state, group, first, last, intervals))
     return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """What open manifests mean for a site and is not planted yet, and between which days."""
+
+    group: Group
+    earliest: date | None
+    latest: date | None
+
+
+def planned_for(actor: Actor, site: Site, taxon: Taxon | None = None) -> Planned:
+    """What is planned for a site as of now, drafts among it, of all taxa or of one. At most four
+    queries."""
+    require_read(actor)
+    rows = planned(site, taxon)
+    days = planned_days(site) if rows else (None, None)
+    return Planned(_group(rows, None, None, _Labels(rows)), *days)
 
 
 def _planted_between(

@@ -9,7 +9,15 @@ from nursery.core.actor import Actor
 from nursery.diversity.cohorts import By, Cohort, cohorts
 from nursery.diversity.origins import Origins, origins
 from nursery.diversity.overlaps import SiteGenets, overlaps
-from nursery.diversity.queries import GenetShare, Report, Side, diversity, sides
+from nursery.diversity.queries import (
+    GenetShare,
+    Planned,
+    Report,
+    Side,
+    diversity,
+    planned_for,
+    sides,
+)
 from nursery.diversity.values import Value
 from nursery.donors.models import Taxon
 from nursery.outplanting.counts import Stand
@@ -40,12 +48,12 @@ class OtherSite:
 class SiteReport:
     """A site's diversity with all that stands beside it.
 
-    `planned` is what a manifest proposes to add; None as long as none is known to this report.
+    `planned` is what open manifests mean for the site as of now; None in a report of a past day.
     `others` are of what is in the record today, whatever day the report is of.
     """
 
     report: Report
-    planned: Side | None
+    planned: Planned | None
     sides: tuple[Side, ...]
     genets: tuple[GenetHere, ...]
     cohorts: tuple[Cohort, ...]
@@ -68,7 +76,7 @@ def site_report(
     alike = overlaps(actor, Stand.PLANTED if state is Stand.PLANTED else Stand.ALIVE, taxon)
     return SiteReport(
         report=report,
-        planned=None,
+        planned=planned_for(actor, site, taxon) if as_of is None else None,
         sides=found,
         genets=_genets(found),
         cohorts=cohorts(actor, site, as_of, taxon, by),

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 
-from django.db.models import Count, Exists, OuterRef, QuerySet
+from django.db.models import Count, Exists, Max, Min, OuterRef, QuerySet
 from django.db.models.functions import Coalesce
 
 from nursery.core.errors import Problem, Unknown
@@ -76,6 +77,13 @@ def planned(
         .annotate(n=Count("pk"))
     )
     return [GenetCount(*row) for row in found]
+
+
+def planned_days(site: Site) -> tuple[date | None, date | None]:
+    """The first and the last planned day of the open manifests of a site."""
+    rows = Manifest.objects.filter(site=site, stage__in=OPEN)
+    days = rows.aggregate(first=Min("earliest"), last=Max("latest"))
+    return days["first"], days["last"]
 
 
 @dataclass(frozen=True, slots=True)

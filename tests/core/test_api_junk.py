@@ -187,6 +187,18 @@ def entries(programme: make.Programme) -> dict[str, dict[str, Any]]:
                 }
             ],
         },
+        "samplings": {
+            "laboratory": "A bench",
+            "samples": [
+                {
+                    "ramet": mother.code,
+                    "colony": None,
+                    "code": "JUNK-1",
+                    "label": "tube 1",
+                    "ended": False,
+                }
+            ],
+        },
         "endings": {
             "fate": "dead",
             "cause": "cold",
@@ -267,6 +279,7 @@ EVENTS = (
     "lifts",
     "visits",
     "checks",
+    "samplings",
     "endings",
     "counts",
     "structure-losses",

@@ -11,6 +11,7 @@ from nursery.diversity.intervals import hill_interval
 from nursery.diversity.values import NO_RAMETS, ONE_GENET, ONE_RAMET
 from nursery.diversity.views.pictures import MOST_RANKED
 from nursery.lineage.models import Ramet
+from nursery.outplanting.actions import cancel
 from tests import factories as make
 from tests.factories import Programme
 from tests.pages import cost, main_of, read, reader
@@ -173,6 +174,22 @@ def test_a_long_tail_is_folded(programme: Programme, client: Client) -> None:
 # Planned, planted and alive side by side
 
 
+def test_what_open_manifests_mean_for_a_site_stands_beside_it(
+    programme: Programme, client: Client
+) -> None:
+    plant(programme, 3)
+    lead = programme.lead
+    plugs = make.cut(lead, [programme.mother()], 4)
+    drafted = make.manifest(lead, programme.plot, plugs, planned="2021-08-01")
+    said = read(client, page_of(programme))
+    assert "On which day 1 August 2021 1 June 2021 today" in said
+    assert "Ramets of a known genet (n) 4 3 3" in said
+    past = read(client, f"{page_of(programme)}?as_of=2024-01-01")
+    assert "On which day told as of today only 1 June 2021" in past
+    cancel(lead, drafted, "no boat")
+    assert "On which day nothing is planned in the record" in read(client, page_of(programme))
+
+
 def test_planted_and_alive_stand_side_by_side_with_their_days(
     programme: Programme, client: Client
 ) -> None:
@@ -213,7 +230,7 @@ def test_the_sides_are_of_the_day_and_the_taxon_that_are_asked_for(
     assert "(n) – 4 4" in read(client, page)
     assert "record 1 June 2021 to 1 July 2021 today" in read(client, page)
     assert "(n) – 3 3" in read(client, f"{page}?as_of=2021-06-15")
-    assert "record 1 June 2021 15 June 2021" in read(client, f"{page}?as_of=2021-06-15")
+    assert "only 1 June 2021 15 June 2021" in read(client, f"{page}?as_of=2021-06-15")
     said = read(client, f"{page}?taxon={taxon.code}")
     assert "(n) – 1 1" in said
     assert "record 1 July 2021 today" in said
@@ -267,7 +284,7 @@ def test_the_code_of_a_site_is_taken_in_any_case(programme: Programme, client: C
     assert answer["Location"] == f"{page_of(programme)}?state=seen"
 
 
-@pytest.mark.parametrize(("query", "queries"), [("", 22), ("?state=seen&as_of=2024-01-01", 33)])
+@pytest.mark.parametrize(("query", "queries"), [("", 23), ("?state=seen&as_of=2024-01-01", 33)])
 def test_a_full_site_costs_as_many_queries_as_a_small_one(
     programme: Programme, client: Client, query: str, queries: int
 ) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from django.utils.html import format_html
@@ -17,7 +18,7 @@ from nursery.core.views.tables import Column, Table, table
 from nursery.diversity.indices import hill_profile, rarefied, sizes
 from nursery.diversity.indices import rarefaction as expected_genets
 from nursery.diversity.measures import MEASURES, Measure
-from nursery.diversity.queries import ORDERS, GenetShare, Group, Report, Side
+from nursery.diversity.queries import ORDERS, GenetShare, Group, Planned, Report, Side
 from nursery.diversity.values import Value
 from nursery.donors.marks import mark_of
 from nursery.donors.templatetags.genet_marks import disc, genet_mark
@@ -61,30 +62,35 @@ class _Row:
     """One line of the comparison: its name and what stands in it for each state."""
 
     name: str
-    planned: str
+    planned: SafeString | str
     shown: Mapping[Stand, SafeString | str]
 
 
-def sides_table(found: Sequence[Side], today: str) -> Table:
-    """Planned, planted and alive, one beside the other; the days come with the numbers."""
-    # Manifests are not kept yet, so no number of this column could be more than a guess.
+def sides_table(found: Sequence[Side], planned: Planned | None, today: str) -> Table:
+    """Planned, planted and alive, one beside the other; the days come with the numbers. What is
+    planned is of now: beside a past day (None) it has no number."""
+    group = planned.group if planned is not None and planned.group.ramets else None
     rows = [
         _Row(
             _("On which day"),
-            _("nothing is planned in the record"),
+            _planned_days(planned),
             {side.state: _days(side, today) for side in found},
         ),
         _Row(
             _("Ramets of a known genet (n)"),
-            "–",
+            number(group.indices.ramets) if group else "–",
             {side.state: number(side.group.indices.ramets) for side in found},
         ),
-        _Row(_("Genets"), "–", {side.state: number(side.group.indices.genets) for side in found}),
+        _Row(
+            _("Genets"),
+            number(group.indices.genets) if group else "–",
+            {side.state: number(side.group.indices.genets) for side in found},
+        ),
     ]
     for key in BESIDE:
         measure = _MEASURE[key]
         shown = {side.state: _cell(measure, side) for side in found}
-        rows.append(_Row(_(measure.name), "–", shown))
+        rows.append(_Row(_(measure.name), _value(measure, group) if group else "–", shown))
     columns = [
         Column(_("What"), lambda row: row.name),
         Column(_("Planned"), lambda row: row.planned, number=True),
@@ -99,13 +105,16 @@ def _in(state: Stand) -> Any:
 
 
 def _cell(measure: Measure, side: Side) -> SafeString | str:
-    value: Value = getattr(side.group.indices, measure.key)
+    shown = _value(measure, side.group)
+    bounds = interval_words(side, measure.key)
+    return format_html('{} <span class="aside">{}</span>', shown, bounds) if bounds else shown
+
+
+def _value(measure: Measure, group: Group) -> SafeString | str:
+    value: Value = getattr(group.indices, measure.key)
     if value.value is None:
         return format_html('<span class="undefined">{}</span>', value.reason)
-    bounds = interval_words(side, measure.key)
-    if not bounds:
-        return value_words(measure, value)
-    return format_html('{} <span class="aside">{}</span>', value_words(measure, value), bounds)
+    return value_words(measure, value)
 
 
 def interval_words(side: Side, key: str) -> str:
@@ -124,9 +133,21 @@ def _days(side: Side, today: str) -> str:
     """The days that one side's numbers rest on."""
     if side.earliest is None or side.latest is None:
         return today if side.state is Stand.ALIVE else "–"
-    if side.earliest == side.latest:
-        return day(side.latest)
-    return _("%(first)s to %(last)s") % {"first": day(side.earliest), "last": day(side.latest)}
+    return _between(side.earliest, side.latest)
+
+
+def _planned_days(planned: Planned | None) -> str:
+    if planned is None:
+        return _("told as of today only")
+    if planned.earliest is None or planned.latest is None:
+        return _("nothing is planned in the record")
+    return _between(planned.earliest, planned.latest)
+
+
+def _between(first: date, last: date) -> str:
+    if first == last:
+        return day(last)
+    return _("%(first)s to %(last)s") % {"first": day(first), "last": day(last)}
 
 
 def sides_sentence(found: Sequence[Side]) -> str:

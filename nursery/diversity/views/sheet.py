@@ -95,7 +95,7 @@ class SiteSheet(SitePage):
             beside=beside(report),
             looked=look_words(report),
             confirmed=len(whole.genets) - whole.presumed,
-            sides=sides_table(found.sides, today),
+            sides=sides_table(found.sides, found.planned, today),
             sides_say=sides_sentence(found.sides),
             genets=tables.genets_table(found.genets),
             cohorts=tables.cohorts_table(found.cohorts, self.by),

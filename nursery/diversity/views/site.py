@@ -25,7 +25,7 @@ from nursery.core.views.keeping import may_keep, way_to_form
 from nursery.core.views.tables import Column, Table, address, table, without_empty
 from nursery.diversity.forms import SiteForm
 from nursery.diversity.measures import MEASURES, SYMBOLS, Measure
-from nursery.diversity.queries import Group, Report, diversity, sides
+from nursery.diversity.queries import Group, Report, diversity, planned_for, sides
 from nursery.diversity.values import Value
 from nursery.diversity.views.pictures import (
     STATE_WORDS,
@@ -99,6 +99,7 @@ class SitePage(Page):
         report = diversity(self.actor, self.site, taxon, state, as_of)
         whole = report.whole
         found = sides(self.actor, self.site, report, taxon)
+        planned = planned_for(self.actor, self.site, taxon) if as_of is None else None
         ranks = ranked(report, found[0].group)
         ids = dict(
             Genet.objects.filter(code__in=[row.genet.genet for row in ranks]).values_list(
@@ -117,7 +118,7 @@ class SitePage(Page):
             looked=look_words(report),
             measures=[shown(measure, whole) for measure in MEASURES],
             symbols=_(SYMBOLS),
-            sides=sides_table(found, today),
+            sides=sides_table(found, planned, today),
             sides_say=sides_sentence(found),
             ranks=first,
             other_ranks=others,
