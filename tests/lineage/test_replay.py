@@ -45,6 +45,7 @@ SAID = {
     What.CHECKED_ALIVE: Change(What.CHECKED_ALIVE, life=Life.LIVING),
     What.CHECKED_DEAD: Change(What.CHECKED_DEAD, life=Life.DEAD, cause=Cause.STORM),
     What.CHECKED_MISSING: Change(What.CHECKED_MISSING, life=Life.LOST),
+    What.SAMPLED: Change(What.SAMPLED),
 }
 AFTER_BIRTH = [what for what in What if what is not What.BORN]
 
