@@ -39,6 +39,9 @@ LATER: dict[str, str] = {
     "findings": "event,ramet,state,cause,size_cm,note\n"
     f"Q-1,{CUT[0]},attached,,1.5,\nQ-1,N-01 C1,loose,,,pressed back\n"
     f"Q-1,{CUT[4]},dead,handling,,\n",
+    "panels": "code,marker,loci\nTWO,microsatellite,Inv1 Inv2\n",
+    "samplings": "event,when,laboratory\nS-1,2022-09-01,Invented Lab\n",
+    "samples": f"event,ramet,colony,code,label\nS-1,{CUT[2]},,,x1\nS-1,,GULL-1,T-9,\n",
     "taggings": "event,when\nT-1,2022-09-02\n",
     "retagged_ramets": f"event,ramet,off,lost,on\nT-1,{CUT[2]},,,t1\nT-1,old 7,old 7,yes,t2\n",
     "relabellings": "event,when,genet,unknown\nR-1,2022-09-03,G-2,\nR-2,2022-09-04,,yes\n",
