@@ -176,12 +176,6 @@ def entries(programme: make.Programme) -> dict[str, dict[str, Any]]:
                 }
             ],
         },
-        "samplings": {
-            "laboratory": "Invented Lab",
-            "samples": [
-                {"ramet": mother.code, "colony": None, "code": "S9", "label": "x", "ended": False}
-            ],
-        },
         "checks": {
             "findings": [
                 {
@@ -284,7 +278,6 @@ EVENTS = (
     "outplantings",
     "lifts",
     "visits",
-    "samplings",
     "checks",
     "samplings",
     "endings",
