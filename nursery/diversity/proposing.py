@@ -44,7 +44,7 @@ from nursery.diversity.proposing_stock import (
     ready,
     standing_now,
 )
-from nursery.donors.models import Genet, Taxon
+from nursery.donors.models import Genet, Permit, Taxon
 from nursery.outplanting.actions import draft
 from nursery.outplanting.actions.manifest import Drafted
 from nursery.outplanting.inputs import MOST_LINES, ManifestIn
@@ -67,7 +67,8 @@ def propose(actor: Actor, given: ProposalIn) -> Proposal:
     """Which ready plugs go to which plots. Nothing is stored.
 
     Raises NotAllowed; Refused (`unknown_plot`, `plot_closed`, `unknown_taxon`, `unknown_nursery`,
-    `layout_of_another_plot`, `layout_too_small`, `too_many`, `not_found_in_time`).
+    `unknown_permit`, `layout_of_another_plot`, `layout_too_small`, `too_many`,
+    `not_found_in_time`).
     """
     require(actor, act=ACT)
     plots, taxa = named(given)
@@ -106,6 +107,7 @@ def draft_proposal(actor: Actor, proposal: Proposal, uid: uuid.UUID) -> list[Dra
                     "site": site,
                     "title": proposal.title,
                     "planned": proposal.planned,
+                    "permits": proposal.permits,
                     "lines": said,
                 },
             ),
@@ -141,6 +143,10 @@ def named(given: ProposalIn) -> tuple[dict[str, Plot], dict[str, Taxon]]:
     for number, code in enumerate(given.nurseries):
         if code not in known:
             problems.add("unknown_nursery", f"There is no nursery {code}.", "nurseries", number)
+    permits = set(Permit.objects.filter(code__in=given.permits).values_list("code", flat=True))
+    for number, code in enumerate(given.permits):
+        if code not in permits:
+            problems.add("unknown_permit", f"There is no permit {code}.", "permits", number)
     for number, layout in enumerate(given.layouts):
         if layout.plot not in asked:
             message = f"{layout.plot} needs no plugs here, so it is not laid out."
@@ -207,6 +213,7 @@ class _Proposer:
             planned=str(self.given.planned),
             pools=tuple(pools),
             plots=tuple(self._plots(plans)),
+            permits=self.given.permits,
         )
 
     def _solved(self, asked: Asked) -> Plan:

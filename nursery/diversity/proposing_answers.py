@@ -151,6 +151,7 @@ class Proposal:
     planned: str
     pools: tuple[Pool, ...]
     plots: tuple[PlotPlan, ...]
+    permits: tuple[str, ...] = ()
 
     @property
     def given(self) -> int:

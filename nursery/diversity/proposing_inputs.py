@@ -67,12 +67,12 @@ class ProposalIn(Given):
     """What plots need, of what is ready, within which limits.
 
     Offered are living ramets for production in a nursery, on no open manifest, born at least
-    `least_days` days before the planned day and, if `smallest` is given, measured at so many
-    centimetres or more by a check; of these `nurseries` alone if any are named. `tolerance` is how
-    much more uneven (in per cent) a plan may be for the sake of fewer plates: 0 takes the fewest
-    plates of all that are as even, null chooses the numbers first. `with_planned` counts what is
-    on open manifests for the sites as if it stood there; without `presumed`, genets that were never
-    genotyped are left out.
+    `least_days` and at most `most_days` days before the planned day and, if `smallest` is given,
+    measured at so many centimetres or more by a check; of these `nurseries` alone if any are named.
+    `tolerance` is how much more uneven (in per cent) a plan may be for the sake of fewer plates: 0
+    takes the fewest plates of all that are as even, null chooses the numbers first. `with_planned`
+    counts what is on open manifests for the sites as if it stood there; without `presumed`, genets
+    that were never genotyped are left out. Manifests drafted from it name the `permits`.
     """
 
     title: Title
@@ -82,10 +82,12 @@ class ProposalIn(Given):
     plot_limits: LimitsIn = LimitsIn()
     nurseries: Annotated[tuple[CodeText, ...], Field(max_length=100)] = ()
     least_days: Annotated[int, Field(ge=0, le=36_500)] = 0
+    most_days: Annotated[int, Field(ge=0, le=36_500)] | None = None
     smallest: Centimetres | None = None
     tolerance: Annotated[Decimal, Field(ge=0, le=1000)] | None = Decimal(0)
     with_planned: bool = True
     presumed: bool = True
+    permits: Annotated[tuple[CodeText, ...], Field(max_length=20)] = ()
     layouts: Annotated[tuple[LayoutIn, ...], Field(max_length=MOST_NEEDS)] = ()
     seed: Annotated[int, Field(ge=0, le=2**31 - 1)] = 0
 

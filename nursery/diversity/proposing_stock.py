@@ -46,9 +46,12 @@ def offered() -> QuerySet[Ramet]:
 
 
 def ready_ramets(given: ProposalIn, taxa: Collection[int]) -> QuerySet[Ramet]:
-    """What is offered of these taxa and is old and large enough."""
+    """What is offered of these taxa, surely neither too young nor too old, and large enough."""
     latest = given.planned.earliest - datetime.timedelta(days=given.least_days)
     rows = offered().filter(taxon__in=taxa, born__latest__lte=latest)
+    if given.most_days is not None:
+        earliest = given.planned.latest - datetime.timedelta(days=given.most_days)
+        rows = rows.filter(born__earliest__gte=earliest)
     if not given.presumed:
         itself = Q(genet__canonical=None, genet__status=Genet.Status.CONFIRMED)
         rows = rows.filter(itself | Q(genet__canonical__status=Genet.Status.CONFIRMED))

@@ -5,9 +5,10 @@ What happened is recorded all the same: an irregular act is flagged for a lead, 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from nursery.core import bulk
@@ -37,6 +38,17 @@ class Use:
     reef: int | None = None
     site: int | None = None
     pieces: Mapping[int, int] = field(default_factory=dict)
+
+
+def permits_to_choose(named: Collection[str]) -> list[Permit]:
+    """Permits to choose from: those that are open and not lapsed today, and any that was named."""
+    today = timezone.localdate()
+    return [
+        row
+        for row in Permit.objects.order_by("code")
+        if row.code in named
+        or (row.closed_on is None and (row.valid_until is None or row.valid_until >= today))
+    ]
 
 
 def attach(event: Event, codes: Iterable[str]) -> list[Permit]:

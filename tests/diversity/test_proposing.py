@@ -102,12 +102,14 @@ def test_the_dead_and_the_planted_are_not_offered(programme: Programme) -> None:
     assert proposal.plots[0].portions[0].ramets == (plugs[2].code, plugs[3].code)
 
 
-def test_too_young_and_too_small_are_not_offered(programme: Programme) -> None:
+def test_too_young_too_old_and_too_small_are_not_offered(programme: Programme) -> None:
     stock = stocked(programme, 2, 2)
     first, second = stock.plugs.values()
     # Cut on 1 March, planned for 1 July: 122 days.
     assert propose(programme.lead, asked(programme, 4, least_days=122)).given == 4
     assert propose(programme.lead, asked(programme, 4, least_days=123)).given == 0
+    assert propose(programme.lead, asked(programme, 4, most_days=122)).given == 4
+    assert propose(programme.lead, asked(programme, 4, most_days=121)).given == 0
     findings = [
         {"ramet": first[0].code, "state": "attached", "size_cm": 3},
         {"ramet": second[0].code, "state": "attached", "size_cm": "2.9"},
@@ -341,3 +343,13 @@ def test_the_queries_do_not_grow_with_plugs_genets_and_plots(programme: Programm
         plot = make.plot(programme.lead, make.site(programme.lead))
         body["needs"].append({"plot": plot.code, "taxon": programme.taxon.code, "plugs": 1})
     assert cost(read(ProposalIn, body)) == few <= 14
+
+
+def test_permits_of_a_proposal_are_named_by_its_manifest(programme: Programme) -> None:
+    stocked(programme, 2)
+    permit = make.permit(programme.lead).code
+    proposal = propose(programme.lead, asked(programme, 2, permits=[permit]))
+    (drafted,) = draft_proposal(programme.lead, proposal, uuid.uuid4())
+    assert [row.code for row in drafted.manifest.permits.all()] == [permit]
+    with refused("unknown_permit"):
+        propose(programme.lead, asked(programme, 2, permits=["NOSUCH"]))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import uuid
+from datetime import timedelta
 from io import StringIO
 
 import pytest
@@ -13,11 +15,19 @@ from fixtures.invented.book import Ramet as Told
 from fixtures.make_demo import make
 from nursery.access.actors import CONSOLE, actor_for
 from nursery.core.actor import Role
+from nursery.core.inputs import read
 from nursery.core.models import User
+from nursery.diversity.actions import answers_of, audit
+from nursery.diversity.audit.judge import Verdict
+from nursery.diversity.models import Audit
+from nursery.diversity.proposing import draft_proposal, propose
+from nursery.diversity.proposing_inputs import ProposalIn
 from nursery.diversity.queries import diversity
 from nursery.exchange.management.commands.prepare_demo import LOG_INS, PASSWORD
 from nursery.lineage.models import Ramet
 from nursery.lineage.words import Life, Place
+from nursery.outplanting.actions import cancel
+from nursery.outplanting.models import Manifest
 from nursery.outplanting.queries import trace
 from nursery.places.queries import site
 from tests import factories as f
@@ -99,6 +109,43 @@ def test_the_demo_is_loaded_as_it_was_made_and_a_second_time_changes_nothing(
     again = prepare()
     assert everything_stored() == before
     assert again == said[said.index("$ manage.py trace") :]
+    the_poor_manifest_fails_and_a_proposal_passes()
+
+
+def the_poor_manifest_fails_and_a_proposal_passes() -> None:
+    """The demo's own manifest makes a poor site poorer; what is proposed instead holds to the
+    policy, once its plugs were looked at."""
+    lead = actor_for(User.objects.get(username="lead"))
+    poor = Manifest.objects.get()
+    failed = failures(audit(lead, poor))
+    assert failed == {
+        *("genets_of_site", "largest_share", "effective_genets", "donor_reefs"),
+        "inspected_within",
+    }
+    cancel(lead, poor, "too much of one genet")
+    plots = poor.site.plots.values_list("code", flat=True)
+    asked = {
+        "title": "What is ready, mixed",
+        "planned": f"{poor.earliest}/{poor.latest}",
+        "needs": [{"plot": code, "taxon": "POC-DAM", "plugs": 24} for code in plots],
+        "site_limits": {"largest_share": 30, "fewest_genets": 6, "fewest_reefs": 2},
+        "plot_limits": {"fewest_genets": 3},
+        "least_days": 60,
+        "most_days": 1000,
+        "permits": [permit.code for permit in poor.permits.all()],
+    }
+    proposal = propose(lead, read(ProposalIn, asked))
+    assert proposal.given == 24 * len(plots)
+    (drafted,) = draft_proposal(lead, proposal, uuid.uuid4())
+    assert failures(audit(lead, drafted.manifest)) == {"inspected_within"}
+    plugs = Ramet.objects.filter(manifest_lines__manifest=drafted.manifest)
+    looked = str(poor.earliest - timedelta(days=2))
+    f.check(lead, dict.fromkeys(plugs, "attached"), when=looked)
+    assert failures(audit(lead, drafted.manifest)) == set()
+
+
+def failures(judged: Audit) -> set[str]:
+    return {answer.rule for answer in answers_of(judged) if answer.verdict is Verdict.FAILS}
 
 
 @pytest.mark.django_db

@@ -30,6 +30,7 @@ from nursery.diversity.proposing_inputs import ProposalIn
 from nursery.diversity.proposing_stock import offered_by_taxon
 from nursery.diversity.views import proposing_words as words
 from nursery.donors.models import Taxon
+from nursery.donors.permits import permits_to_choose
 from nursery.donors.queries import taxon as taxon_named
 from nursery.exchange.models import Task
 from nursery.exchange.tasks import ask_to_propose, proposal_of
@@ -89,6 +90,7 @@ class NeedsPage(Page):
         **kwargs: Any,
     ) -> dict[str, Any]:
         typed = typed or {}
+        named = self.request.POST.getlist("permits")
         offered = offered_by_taxon()
         taxa = Taxon.objects.filter(pk__in=offered).order_by("name")
         code = typed.get("taxon") or self.request.GET.get("taxon", "")
@@ -103,6 +105,9 @@ class NeedsPage(Page):
             plots=_plot_rows(taxon, typed) if taxon else (),
             nurseries=Nursery.objects.filter(closed_on=None).order_by("name"),
             chosen=self.request.POST.getlist("nurseries"),
+            permits=permits_to_choose(named) if taxon else (),
+            named_permits=named,
+            told={},
             typed={**_USUAL, "planned": str(latest_today()), **policy, **typed},
             plates=typed.get("plates", "same"),
             with_planned=not typed or "with_planned" in typed,
@@ -121,6 +126,7 @@ _ASKED_BY = {
     Rule.DONOR_REEFS: "site_fewest_reefs",
     Rule.GENETS_OF_PLOT: "plot_fewest_genets",
     Rule.LEAST_AGE: "least_days",
+    Rule.GREATEST_AGE: "most_days",
     Rule.LEAST_SIZE: "smallest",
     Rule.KEPT_APART: "kept_apart",
 }
@@ -185,6 +191,7 @@ def said(typed: Any) -> dict[str, Any]:
         "needs": needs,
         "layouts": layouts,
         "nurseries": typed.getlist("nurseries"),
+        "permits": typed.getlist("permits"),
         "with_planned": "with_planned" in typed,
         "presumed": "presumed" in typed,
         "tolerance": dict(PLATES).get(typed.get("plates", ""), "0"),
@@ -196,7 +203,7 @@ def said(typed: Any) -> dict[str, Any]:
             if (value := typed.get(f"{place}_{name}", "").strip())
         }
         data[f"{place}_limits"] = limits
-    for name in ("least_days", "smallest"):
+    for name in ("least_days", "most_days", "smallest"):
         if value := typed.get(name, "").strip():
             data[name] = value
     return data

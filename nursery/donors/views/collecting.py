@@ -23,7 +23,8 @@ from nursery.core.recording import Recorded
 from nursery.core.views.base import Page
 from nursery.core.views.entered import tell
 from nursery.core.views.returned import entered_before, names_in, returned
-from nursery.donors.models import Collection, DonorColony, Permit, Taxon
+from nursery.donors.models import Collection, DonorColony, Taxon
+from nursery.donors.permits import permits_to_choose
 from nursery.donors.photos import MOST_AT_ONCE, too_many
 from nursery.donors.pictures import Picture, clean
 from nursery.donors.views.reading import SOURCE, reading_of
@@ -114,7 +115,7 @@ class CollectPage(Page):
             most_photos=MOST_AT_ONCE,
             taxa=_open(Taxon),
             reefs=_open(Reef),
-            permits=permits_offered(permits),
+            permits=permits_to_choose(permits),
             colonies=_colonies(),
             reading=reading_of(self.actor, typed, permits),
         )
@@ -208,18 +209,6 @@ def _open(register: type[Taxon | Reef]) -> list[tuple[str, str]]:
     """The open rows of a register to choose from, by name."""
     rows = register._default_manager.filter(closed_on=None).order_by("name")
     return list(rows.values_list("code", "name"))
-
-
-def permits_offered(named: Sequence[str]) -> list[Permit]:
-    """Permits to choose from: those that are open, and any that was named."""
-    today = timezone.localdate()
-    rows = Permit.objects.order_by("code")
-    return [
-        row
-        for row in rows
-        if row.code in named
-        or (row.closed_on is None and (row.valid_until is None or row.valid_until >= today))
-    ]
 
 
 def _colonies() -> QuerySet[DonorColony]:

@@ -24,7 +24,7 @@ from nursery.core.views.base import Page
 from nursery.core.views.entered import tell
 from nursery.core.views.returned import entered_before, names_in, returned
 from nursery.donors.models import DonorColony
-from nursery.donors.views.collecting import permits_offered
+from nursery.donors.permits import permits_to_choose
 from nursery.genotyping.actions import take_samples
 from nursery.genotyping.actions.sample import ACT
 from nursery.genotyping.inputs import SamplingIn
@@ -79,7 +79,7 @@ class TakePage(Page):
         context = self.get_context_data(
             typed=typed,
             named_permits=set(permits),
-            permits=permits_offered(permits),
+            permits=permits_to_choose(permits),
             told=back.told,
             problems=back.above(shown),
             faults=back.faults,

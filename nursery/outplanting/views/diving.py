@@ -27,7 +27,7 @@ from nursery.core.phrases import listed
 from nursery.core.views.base import Page
 from nursery.core.views.entered import tell
 from nursery.core.views.returned import above, entered_before, names_in, returned
-from nursery.donors.models import Permit
+from nursery.donors.permits import permits_to_choose
 from nursery.lineage.models import Ramet
 from nursery.lineage.words import Cause, Life, Place, Purpose
 from nursery.outplanting.actions.dive import enter_dive
@@ -174,7 +174,7 @@ class DivePage(Page):
             did=sum(bool(row.did) for row in rows),
             causes=[(cause.word, spoken.shown(cause)) for cause in Cause],
             fixings=[(fixing.word, spoken.shown(fixing)) for fixing in Fixing],
-            permits=_permits(permits),
+            permits=permits_to_choose(permits),
             named_permits=set(permits),
             chosen=set(self.asked.getlist("from")),
             packed=bool(self.asked.get("packed")),
@@ -331,14 +331,3 @@ def _uid(text: str) -> uuid.UUID:
         return uuid.UUID(text)
     except ValueError:
         return uuid.uuid4()
-
-
-def _permits(named: Sequence[str]) -> list[Permit]:
-    """Permits to choose from: those that are open, and any that was named."""
-    today = timezone.localdate()
-    return [
-        row
-        for row in Permit.objects.order_by("code")
-        if row.code in named
-        or (row.closed_on is None and (row.valid_until is None or row.valid_until >= today))
-    ]
