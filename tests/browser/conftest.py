@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
+from django.db import connection
 
 from nursery.core.actor import Role
 from tests import factories as make
@@ -14,6 +15,15 @@ from tests.browser.visiting import Visitor
 if TYPE_CHECKING:
     from playwright.sync_api import Page
     from pytest_django.live_server_helper import LiveServer
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """A sweep over pages is done on one database: what they look like is the same on the other."""
+    if connection.vendor == "sqlite":
+        return
+    sweeps = [item for item in items if item.get_closest_marker("sweep")]
+    config.hook.pytest_deselected(items=sweeps)
+    items[:] = [item for item in items if item not in sweeps]
 
 
 @pytest.fixture

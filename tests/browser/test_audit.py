@@ -58,6 +58,7 @@ def test_a_lead_reads_an_audit_and_signs_off(visitor: Visitor, ready: list[Ramet
     nothing_wrong()
 
 
+@pytest.mark.sweep
 def test_manifests_and_policy_are_read_by_light_and_in_the_dark(
     visitor: Visitor, ready: list[Ramet]
 ) -> None:

@@ -6,6 +6,8 @@ import gzip
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
+import pytest
+
 from tests.browser.visiting import Visitor
 
 if TYPE_CHECKING:
@@ -58,5 +60,6 @@ def _fetched(page: Page, url: str, known: dict[str, int]) -> Iterator[tuple[str,
     page.close()
 
 
+@pytest.mark.sweep
 def test_no_page_is_too_heavy_for_a_phone(visitor: Visitor) -> None:
     assert too_heavy(visitor, [*visitor.kinds(), *visitor.others()]) == {}

@@ -96,6 +96,7 @@ def test_something_is_let_stand_as_it_is(visitor: Visitor) -> None:
     assert faults(page) == []
 
 
+@pytest.mark.sweep
 @pytest.mark.parametrize("width", [PHONE["width"], 1280])
 def test_every_form_fits_its_window(visitor: Visitor, width: int) -> None:
     page = visitor.page
@@ -110,6 +111,7 @@ def test_every_form_fits_its_window(visitor: Visitor, width: int) -> None:
     assert faults(page) == []
 
 
+@pytest.mark.sweep
 def test_the_pages_of_a_season_shut_nobody_out(visitor: Visitor) -> None:
     page = visitor.page
     page.emulate_media(color_scheme="dark", reduced_motion="reduce")

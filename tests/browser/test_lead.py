@@ -153,6 +153,7 @@ def test_the_matrix_is_sorted_with_a_click(visitor: Visitor, reef: Reef) -> None
     assert reef.nursery.code in page.locator("thead").inner_text()
 
 
+@pytest.mark.sweep
 def test_what_a_lead_reads_shuts_nobody_out(visitor: Visitor, reef: Reef) -> None:
     page = visitor.page
     found = {}
@@ -174,6 +175,7 @@ def test_a_popup_of_the_map_shuts_nobody_out(visitor: Visitor, reef: Reef) -> No
     assert faults(page) == []
 
 
+@pytest.mark.sweep
 def test_nothing_a_lead_reads_scrolls_sideways_on_a_phone(visitor: Visitor, reef: Reef) -> None:
     page = visitor.page
     page.set_viewport_size(PHONE)
@@ -188,6 +190,7 @@ def test_nothing_a_lead_reads_scrolls_sideways_on_a_phone(visitor: Visitor, reef
     assert wide == {}
 
 
+@pytest.mark.sweep
 def test_what_a_lead_reads_is_light_enough_for_a_phone(visitor: Visitor, reef: Reef) -> None:
     assert too_heavy(visitor, reef.pages) == {}
 

@@ -100,6 +100,7 @@ def test_rows_are_picked_and_cut(visitor: Visitor) -> None:
     assert all(code in page.content() for code in codes if code)
 
 
+@pytest.mark.sweep
 @pytest.mark.parametrize("width", [PHONE["width"], 1280])
 def test_a_list_with_everything_unfolded_shuts_nobody_out(visitor: Visitor, width: int) -> None:
     page = visitor.page

@@ -51,6 +51,7 @@ def test_a_slash_that_is_written_somewhere_stays_there(visitor: Visitor) -> None
     assert field.input_value() == "2021-01-01/"
 
 
+@pytest.mark.sweep
 def test_no_page_shuts_anybody_out(visitor: Visitor) -> None:
     page = visitor.page
     found = {}
@@ -62,6 +63,7 @@ def test_no_page_shuts_anybody_out(visitor: Visitor) -> None:
     assert found == {}
 
 
+@pytest.mark.sweep
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_high_contrast_shuts_nobody_out(visitor: Visitor, scheme: str) -> None:
     page = visitor.page
@@ -83,6 +85,7 @@ def test_the_way_in_shuts_nobody_out(page: Page, live_server: LiveServer, scheme
     assert faults(page) == []
 
 
+@pytest.mark.sweep
 def test_nothing_scrolls_sideways_on_a_phone(visitor: Visitor) -> None:
     page = visitor.page
     page.set_viewport_size(PHONE)
@@ -96,6 +99,7 @@ def test_nothing_scrolls_sideways_on_a_phone(visitor: Visitor) -> None:
     assert wide == {}
 
 
+@pytest.mark.sweep
 def test_a_phone_meets_pages_without_faults(visitor: Visitor) -> None:
     page = visitor.page
     page.set_viewport_size(PHONE)
@@ -124,6 +128,7 @@ def test_a_trace_prints_on_one_page(visitor: Visitor) -> None:
     assert len(re.findall(rb"/Type\s*/Page\b(?!s)", paper)) == 1
 
 
+@pytest.mark.sweep
 def test_nothing_comes_from_another_host(visitor: Visitor) -> None:
     asked: list[str] = []
     visitor.page.on("request", lambda request: asked.append(request.url))
@@ -133,6 +138,7 @@ def test_nothing_comes_from_another_host(visitor: Visitor) -> None:
     assert [url for url in asked if not url.startswith(visitor.root)] == []
 
 
+@pytest.mark.sweep
 def test_pages_hold_no_script_and_no_style_of_their_own(visitor: Visitor) -> None:
     for address in visitor.kinds():
         visitor.open(address)

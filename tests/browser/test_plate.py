@@ -333,6 +333,7 @@ def lap(page: Page, grid: str, key: str) -> dict[str, float]:
     }
 
 
+@pytest.mark.sweep
 def test_the_pages_shut_nobody_out(visitor: Visitor, empty: Structure) -> None:
     page, here = visitor.page, visitor.programme
     visitor.open(page_of(here.plate))
