@@ -101,11 +101,6 @@ def audits_of(manifest: Manifest) -> list[AuditTold]:
     return _told(_audits(manifest))
 
 
-def last_audit(manifest: Manifest) -> AuditTold | None:
-    """The last audit of a manifest. Four queries."""
-    return next(iter(_told(_audits(manifest)[:1])), None)
-
-
 def one_audit(manifest: Manifest, number: int) -> AuditTold:
     """An audit of a manifest; raises Unknown (`unknown_audit`)."""
     found = _told(_audits(manifest).filter(pk=number))

@@ -7,7 +7,7 @@ Plain resampling would lose rare genets each time. Pure.
 """
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -72,16 +72,25 @@ def hill_interval(
     together are not; and it speaks of samples of N, not of genets that none of them would show.
     Never below one genet or above N. None below two ramets; ValueError below two samples.
     """
+    return hill_intervals(counts, (q,), samples, seed)[0]
+
+
+def hill_intervals(
+    counts: Iterable[int], orders: Sequence[float], samples: int = SAMPLES, seed: int = SEED
+) -> tuple[Interval, ...]:
+    """The same of several orders, by samples that are drawn once for all of them."""
     if samples < 2:
         raise ValueError(f"An interval needs at least two samples: {samples}.")
     n = clean(counts)
     total = sum(n)
     if total < 2:
-        return Interval(None, None, ONE_RAMET if n else NO_RAMETS)
-    values = np.array([hill(draw, q).number for draw in _drawn(n, samples, seed)])
-    here = hill(n, q).number
-    apart = Z_95 * float(values.std(ddof=1))
-    return Interval(max(1.0, here - apart), min(float(total), here + apart))
+        return (Interval(None, None, ONE_RAMET if n else NO_RAMETS),) * len(orders)
+    drawn = [[hill(draw, q).number for q in orders] for draw in _drawn(n, samples, seed)]
+    apart = Z_95 * np.array(drawn).std(axis=0, ddof=1)
+    found = zip((hill(n, q).number for q in orders), apart.tolist(), strict=True)
+    return tuple(
+        Interval(max(1.0, here - half), min(float(total), here + half)) for here, half in found
+    )
 
 
 def _drawn(n: list[int], samples: int, seed: int) -> Iterator[list[int]]:

@@ -10,7 +10,7 @@ from datetime import date
 from django.db.models import Max, Min
 
 from nursery.core.actor import Actor, require_read
-from nursery.diversity.intervals import Interval, hill_interval
+from nursery.diversity.intervals import Interval, hill_intervals
 from nursery.diversity.summary import Indices, summary
 from nursery.donors.models import Genet, Taxon
 from nursery.outplanting.counts import GenetCount, Look, Stand, look, standing
@@ -140,7 +140,7 @@ def sides(actor: Actor, site: Site, report: Report, taxon: Taxon | None = None) 
         elif state is Stand.SEEN:
             first, last = report.look.oldest, report.look.newest
         counts = [share.ramets for share in group.genets]
-        intervals = tuple(hill_interval(counts, q) for q in ORDERS)
+        intervals = hill_intervals(counts, ORDERS)
         found.append(Side(state, group, first, last, intervals))
     return tuple(found)
 

@@ -14,7 +14,7 @@ numbers are exact up to 16,777,216.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -76,11 +76,6 @@ class Group:
     untold: tuple[Pair, ...] = ()
     untold_count: int = 0
 
-    @property
-    def chained(self) -> bool:
-        """Whether some of its members do not match each other."""
-        return self.apart_count > 0
-
 
 def matches(calls: Calls, threshold: int, minimum: int) -> Matches:
     """All pairs that differ at `threshold` loci at most and share at least `minimum`.
@@ -134,13 +129,6 @@ def groups(calls: Calls, found: Matches, threshold: int, minimum: int) -> list[G
         )
         for group, rows in members.items()
     ]
-
-
-def representatives(calls: Calls, found: Sequence[Group]) -> list[int]:
-    """Of each group the sample that was typed at the most loci (of several the first): one for each
-    individual, as frequencies of alleles want it."""
-    typed = calls.typed.sum(axis=1)
-    return [max(group.members, key=lambda row: (typed[row], -row)) for group in found]
 
 
 def _checked(threshold: int, minimum: int) -> None:

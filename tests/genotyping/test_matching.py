@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from nursery.genotyping import matching
 from nursery.genotyping.calls import Calls
-from nursery.genotyping.matching import Group, Pair, groups, matches, representatives
+from nursery.genotyping.matching import Group, Pair, groups, matches
 from tests.genotyping.invented import Call, calls_of, random_calls
 
 
@@ -105,8 +105,8 @@ def test_a_chain_is_one_group_that_says_who_does_not_match() -> None:
     assert (first.members, other.members) == ((0, 1, 2), (3,))
     assert first.links == (Pair(0, 1, 1, 4), Pair(1, 2, 1, 4))
     assert first.apart == (Pair(0, 2, 2, 4),)
-    assert (first.chained, first.apart_count, first.untold_count) == (True, 1, 0)
-    assert not other.chained
+    assert (first.apart_count, first.untold_count) == (1, 0)
+    assert other.apart_count == 0
 
 
 def test_members_that_share_too_few_loci_are_told_apart_from_a_chain() -> None:
@@ -115,7 +115,7 @@ def test_members_that_share_too_few_loci_are_told_apart_from_a_chain() -> None:
     (group,) = grouped(calls, 0, 2)
     assert group.members == (0, 1, 2)
     assert (group.apart, group.untold) == ((), (Pair(0, 2, 0, 0),))
-    assert not group.chained
+    assert (group.apart_count, group.untold_count) == (0, 1)
 
 
 @given(
@@ -158,8 +158,3 @@ def test_of_many_pairs_apart_the_widest_are_told(monkeypatch: pytest.MonkeyPatch
     (group,) = grouped(calls_of(steps), 1)
     assert group.apart == (Pair(0, 5, 5, 6), Pair(0, 4, 4, 6))
     assert group.apart_count == 10
-
-
-def test_the_sample_that_was_typed_most_stands_for_its_group() -> None:
-    calls = calls_of([[(1, 1), None], [(1, 1), (2, 2)], [(3, 3), (3, 3)]])
-    assert representatives(calls, grouped(calls, 0)) == [1, 2]

@@ -45,11 +45,6 @@ class Layout:
         """The share of like neighbours; None without neighbours."""
         return self.like / self.pairs if self.pairs else None
 
-    @property
-    def expected_share(self) -> float | None:
-        """What it would be at random; None without neighbours."""
-        return self.expected / self.pairs if self.pairs else None
-
 
 @dataclass(frozen=True, slots=True)
 class Taxa:

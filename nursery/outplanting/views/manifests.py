@@ -28,6 +28,7 @@ from nursery.core.phrases import counted, in_words, link, number, on
 from nursery.core.views import kin
 from nursery.core.views.base import Page, canonical
 from nursery.core.views.lists import Listing, kin_links
+from nursery.core.views.returned import returned
 from nursery.core.views.tables import Column, Table, table
 from nursery.diversity import actions as diversity
 from nursery.diversity.audits import (
@@ -39,7 +40,7 @@ from nursery.diversity.audits import (
 )
 from nursery.diversity.inputs import SignOffIn
 from nursery.diversity.views.audit import answers_table, rule_name, says, verdict_words
-from nursery.donors.models import Permit
+from nursery.donors.permits import permits_to_choose
 from nursery.donors.templatetags.genet_marks import genet_mark
 from nursery.outplanting import actions
 from nursery.outplanting.filters import ManifestFilters
@@ -140,19 +141,18 @@ class DraftPage(Page):
     def _form(
         self, typed: Mapping[str, str], permits: Sequence[str], trouble: Trouble | None
     ) -> HttpResponse:
-        problems = list(trouble.problems) if trouble is not None else []
-        told = {name: [p for p in problems if _blank(p) == name] for name in _BLANKS}
+        back = returned(trouble, _blank)
         plots = Plot.objects.filter(closed_on=None, site__closed_on=None).select_related("site")
         context = self.get_context_data(
             typed=typed,
-            told=told,
-            faults=len(problems),
-            problems=[p for p in problems if _blank(p) not in _BLANKS],
+            told=back.told,
+            faults=back.faults,
+            problems=back.above(_BLANKS),
             plots=plots.order_by("site__name", "code"),
-            permits=Permit.objects.filter(closed_on=None).order_by("code"),
+            permits=permits_to_choose(permits),
             named_permits=set(permits),
         )
-        return self.render_to_response(context, status=trouble.status if trouble else 200)
+        return self.render_to_response(context, status=back.status)
 
 
 def _blank(problem: Problem) -> str:
